@@ -1,0 +1,226 @@
+"""The rig: one nested record that holds a machine, its controller, the script of a rehearsal and what is scored.
+
+Both clocks work on it.  ``rig_dtype(capacity, moves)`` lays it out; ``TRACE_*`` name the columns of a trace.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from functools import lru_cache
+
+import numpy as np
+
+from plant.records import CAPACITY, world_dtype
+from sync.records import inputs_dtype, memory_dtype, outputs_dtype, settings_dtype
+
+__all__ = ["MAX_EVENTS", "MAX_MOVES", "MAX_ROWS", "TRACE_GLOBAL", "TRACE_LEG", "Action", "Happening", "Trigger", "rig_dtype", "trace_columns"]
+
+MAX_ROWS = 128
+"""Rows of a script."""
+MAX_MOVES = 64
+MAX_EVENTS = 512
+RING = 21
+RING_EVERY_US = 50_000
+
+f8, i8 = np.float64, np.int64
+
+
+class Trigger(IntEnum):
+    """When a row of the script fires: at the first sub-step boundary at or after its condition, in row order."""
+
+    TIME = 0  # simulated time >= at (us)
+    ABOVE = 1  # mean true height >= at (m)
+    BELOW = 2  # mean true height <= at (m)
+    READY = 3  # the controller has been in READY or UNREFERENCED or FAULTED for `at` us, after the row before has fired
+    AFTER = 4  # `at` us after the row before has fired
+
+
+class Action(IntEnum):
+    """What a row of the script does."""
+
+    COMMAND = 0  # order to the controller: values[0] sync.modes.Command, values[1] target (m)
+    EXTRA_COUNTS = 1  # values[0] false pulses on the leg, values[1] s between them
+    LOSE_COUNTS = 2  # the next values[0] commutations of the leg are not heard
+    PAYLOAD = 3  # values[0] kg, values[1] x (m), values[2] y (m)
+    FRICTION = 4  # thread friction of the leg times values[0]
+    POWER_OFF = 5  # the bridge of the leg (or all) is opened, bypassing the controller, and the controller is stopped
+    POWER_ON = 6  # the bridge of the leg (or all) drives at duty values[0], bypassing the controller
+    SUPPLY = 7  # open-circuit voltage becomes values[0]
+    GUIDE = 8  # guide friction of the leg becomes values[0] N
+    BRAKE = 9  # the bridge of the leg (or all) shorts the motor, bypassing the controller
+
+
+class Happening(IntEnum):
+    """What the event log says."""
+
+    MODE = 0  # value: new mode
+    ROW = 1  # value: index of the script row that fired
+    LEG_OFF = 2  # a leg was switched off
+    LEG_ON = 3
+    STANDSTILL = 4  # a switched-off leg came to rest
+    STALLED = 5  # the controller called a leg blocked
+    REASON = 6  # value: reason of a fault
+    REFUSED = 7  # value: reason of a refused order
+    REJECTED = 8  # a pulse was rejected as a double; value: how many so far
+    INSERTED = 9  # a single miss was inserted; value: how many so far
+    OVERFLOW = 10  # pulses found the buffer full; value: how many so far
+    SPLIT = 11  # reserved for the integrator
+
+
+SCRIPT_ROW = np.dtype(
+    [
+        ("trigger", i8),
+        ("at", f8),
+        ("action", i8),
+        ("leg", i8),  # -1: all
+        ("values", f8, (4,)),
+        ("move", i8),  # 1: starts a scored move
+        ("fired", i8),
+        ("fired_us", i8),
+    ],
+    align=True,
+)
+
+LEG_SCORE = np.dtype(
+    [
+        ("start_height", f8),
+        ("run_speed", f8),  # m/s, magnitude, mean over the last second before slow-down or cut
+        ("run_current", f8),  # A, mean over the same time
+        ("peak_current", f8),
+        ("off_us", f8),  # last power-off for the target
+        ("off_travel", f8),
+        ("off_commuted", i8),
+        ("still_us", f8),  # standstill after it, 0: not reached
+        ("still_travel", f8),
+        ("still_commuted", i8),
+        ("coast_told", f8),  # m, predicted by the controller at the cut
+        ("height", f8),  # at the end of the move
+        ("believed", f8),  # height as the controller counts it, at the end
+        ("peak_height", f8),  # at the instant of the peak level error
+        ("peak_believed", f8),
+        ("commuted", i8),  # during the move
+        ("heard", i8),
+        ("missed", i8),
+        ("extra", i8),
+        ("hall", i8),
+        ("switch_offs", i8),
+        ("play", f8),  # m, at the end
+        ("sag", f8),  # m, axial compression at the end
+        # running sums for the run window
+        ("start_commuted", i8),
+        ("start_heard", i8),
+        ("start_missed", i8),
+        ("start_extra", i8),
+        ("start_hall", i8),
+        ("start_switch_offs", i8),
+        ("charge", f8),  # C, integral of |current|
+        ("ring_travel", f8, (RING,)),
+        ("ring_charge", f8, (RING,)),
+    ],
+    align=True,
+)
+
+
+@lru_cache
+def move_dtype(capacity: int) -> np.dtype[np.void]:
+    """Score of one move."""
+    return np.dtype(
+        [
+            ("command", i8),
+            ("goal", f8),  # m, of Command.GO
+            ("direction", i8),
+            ("homing", i8),
+            ("start_us", f8),
+            ("end_us", f8),  # at rest again, 0: not reached
+            ("first_off_us", f8),
+            ("last_off_us", f8),
+            ("peak", f8),  # m, level error while moving, true
+            ("peak_us", f8),
+            ("peak_high", i8),
+            ("peak_low", i8),
+            ("seen_peak", f8),  # m, as the controller counts
+            ("start_peak", f8),  # m, true, in the first half second
+            ("square_sum", f8),
+            ("believed_sum", f8),  # of the counted level error over the run, for the droop
+            ("samples", i8),
+            ("at_cut", f8),
+            ("after_coast", f8),
+            ("worst_tilt_x", f8),
+            ("worst_tilt_y", f8),
+            ("warp_peak", f8),
+            ("lowest_supply", f8),
+            ("ring_place", i8),
+            ("ring_number", i8),
+            ("ring_us", f8, (RING,)),
+            ("run_from_us", f8),
+            ("run_to_us", f8),
+            ("legs", LEG_SCORE, (capacity,)),
+        ],
+        align=True,
+    )
+
+
+EVENT = np.dtype([("time_us", i8), ("what", i8), ("leg", i8), ("value", f8)], align=True)
+
+WATCHED = np.dtype(
+    [("mode", i8), ("on", i8), ("moving", i8), ("stalled", i8), ("rejected", i8), ("inserted", i8), ("lost", i8)], align=True
+)
+
+
+@lru_cache
+def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.void]:
+    """Everything of one rehearsal."""
+    return np.dtype(
+        [
+            ("world", world_dtype(capacity)),
+            ("settings", settings_dtype(capacity)),
+            ("memory", memory_dtype(capacity)),
+            ("inputs", inputs_dtype(capacity)),
+            ("outputs", outputs_dtype(capacity)),
+            ("rows", i8),
+            ("next_row", i8),  # rows before it have fired and are followed in order by READY and AFTER
+            ("script", SCRIPT_ROW, (MAX_ROWS,)),
+            ("bypass", i8),  # 1: the script holds the bridges, the controller is not obeyed
+            ("moves", i8),  # scored so far
+            ("move_open", i8),  # 1: the last of them is still going on
+            ("move", move_dtype(capacity), (moves,)),
+            ("events", i8),  # all that happened, the log keeps the first MAX_EVENTS
+            ("log", EVENT, (MAX_EVENTS,)),
+            ("mode_before", i8),
+            ("reason_before", i8),
+            ("refused_before", i8),
+            ("watched", WATCHED, (capacity,)),
+            ("end_us", i8),  # the rehearsal ends here at the latest
+            ("settle_us", i8),  # it ends this long after the last row has fired and the controller is at rest
+            ("rest_since_us", i8),
+            ("finished", i8),
+            ("trace_every", i8),  # ticks per trace row
+        ],
+        align=True,
+    )
+
+
+TRACE_GLOBAL = ("time_s", "mode", "supply_v", "supply_a", "level_error_m", "believed_error_m", "tilt_x_rad", "tilt_y_rad", "warp_m")
+TRACE_LEG = (
+    "height_m",
+    "believed_m",
+    "speed_m_s",
+    "current_a",
+    "measured_current_a",
+    "duty",
+    "bridge_mode",
+    "force_n",
+    "commuted",
+    "counts",
+    "heard",
+    "missed",
+    "extra",
+    "hall",
+    "winding_c",
+    "rate_hz",
+)
+
+
+def trace_columns(names: list[str]) -> list[str]:
+    """Column names of a trace, legs after the globals, ``leg.signal_unit``."""
+    return [*TRACE_GLOBAL, *(f"{name}.{column}" for name in names for column in TRACE_LEG)]

@@ -1,0 +1,1 @@
+"""The controller: it sees pulses, currents and supply volts, never a true position."""

@@ -1,0 +1,88 @@
+"""Modes, commands and reasons of the controller: each a value with the sentence an engineer reads and the remedy."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+__all__ = ["MODE_WORDS", "REASON_WORDS", "Command", "Law", "Mode", "Reason"]
+
+
+class Mode(IntEnum):
+    """What the controller is doing."""
+
+    UNREFERENCED = 0
+    HOMING = 1
+    READY = 2
+    MOVING = 3
+    SETTLING = 4
+    RETREATING = 5
+    FAULTED = 6
+
+
+class Command(IntEnum):
+    """What the operator asks for."""
+
+    NONE = 0
+    GO = 1
+    PRESS_UP = 2
+    PRESS_DOWN = 3
+    RELEASE = 4
+    HOME = 5
+    CLEAR = 6
+
+
+class Law(IntEnum):
+    """Levelling laws."""
+
+    NONE = 0
+    CROSS_COUPLING = 1
+    GATING = 2
+
+
+class Reason(IntEnum):
+    """Why the controller stopped or refused."""
+
+    NONE = 0
+    NOT_REFERENCED = 1
+    BUSY = 2
+    STALL = 3
+    NO_PULSES = 4
+    TILT = 5
+    TIMEOUT = 6
+    HOMING_BUDGET = 7
+    OUT_OF_TRAVEL = 8
+
+
+MODE_WORDS: dict[Mode, tuple[str, str]] = {
+    Mode.UNREFERENCED: ("The position is unknown.", "Home the lift at its end stops."),
+    Mode.HOMING: ("The legs run slowly to their end stops.", "Wait until every leg has met its stop."),
+    Mode.READY: ("At rest, positions known.", "Give the next order."),
+    Mode.MOVING: ("The legs run and are held level.", "Wait, or release."),
+    Mode.SETTLING: ("Power is off, counts still arrive.", "Wait until it is quiet."),
+    Mode.RETREATING: ("Backing away from an obstacle, all legs together.", "Remove the obstacle."),
+    Mode.FAULTED: ("Stopped by a guard; no motor is powered.", "Find the reason, clear it, home the lift."),
+}
+
+REASON_WORDS: dict[Reason, tuple[str, str]] = {
+    Reason.NONE: ("Nothing to report.", ""),
+    Reason.NOT_REFERENCED: ("The order was refused: the position is unknown.", "Home the lift first."),
+    Reason.BUSY: ("The order was refused: the lift is not at rest.", "Wait until it is ready."),
+    Reason.STALL: (
+        "A leg gave no pulse while its current was high: it is blocked.",
+        "Remove what blocks it, or raise stall.current_a if it was only heavy load.",
+    ),
+    Reason.NO_PULSES: (
+        "A powered leg gave no pulse at low current: wire or detector.",
+        "Check the motor wires and the detector of this leg.",
+    ),
+    Reason.TILT: (
+        "The counted heights differ by more than the tilt limit.",
+        "Look for a weak leg or lost counts; raise guards.tilt_limit_mm only with a reason.",
+    ),
+    Reason.TIMEOUT: ("The move took longer than allowed.", "Check load, supply and guards.move_timeout_s."),
+    Reason.HOMING_BUDGET: (
+        "A leg did not meet its stop within the homing budget after the first one did.",
+        "Check for debris under the first leg, or widen homing.budget_mm.",
+    ),
+    Reason.OUT_OF_TRAVEL: ("The order was refused: the target lies outside the travel.", "Choose a target between the travel limits."),
+}

@@ -1,0 +1,205 @@
+"""Records of the controller: what the firmware is told, what it remembers, what it sees and what it commands.
+
+They hold only what a small microcontroller would hold.  Positions are whole counts; heights and distances are in m, gains
+in duty per m, times in s, instants in microseconds (``_us``).  None of them ever holds a true position.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+__all__ = ["CAPACITY", "MAX_PULSES", "inputs_dtype", "memory_dtype", "outputs_dtype", "settings_dtype"]
+
+CAPACITY = 16
+MAX_PULSES = 64
+MAX_PERIODS = 64
+
+f8, i8 = np.float64, np.int64
+
+LEG_SETTINGS = np.dtype(
+    [
+        ("counts_per_metre", f8),
+        ("counts_per_revolution", i8),
+        ("pull", f8),  # counts/s2 per A: torque constant over inertia
+        ("drag_rate", f8),  # 1/s: viscous drag over inertia
+        ("load_guess", f8),  # counts/s2: resisting torque over inertia, before anything is learnt
+        ("home_offset", f8),  # m: height of this leg's deck joint at its end stop
+    ],
+    align=True,
+)
+
+
+@lru_cache
+def settings_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
+    """What the firmware is told, for up to ``capacity`` legs."""
+    return np.dtype(
+        [
+            ("n_legs", i8),
+            ("tick", f8),  # s between two calls (the guards' tick)
+            ("control_every", i8),  # calls per control tick
+            ("compute_delay", f8),  # s
+            # levelling
+            ("law", i8),  # 0 none, 1 cross-coupling, 2 gating
+            ("gain", f8),  # duty per m of difference between two legs
+            ("integral_gain", f8),  # duty per m and s
+            ("integral_limit", f8),  # duty
+            ("gate_on", f8),  # counts of lead at which a leg is switched off
+            ("gate_off", f8),  # counts of lead at which it is switched on again
+            # speed
+            ("base_duty", f8),
+            ("slow_duty", f8),
+            ("slow_distance", f8),  # m before the target, 0: none
+            ("soft_start", f8),  # s
+            ("current_limit", f8),
+            ("brake_up", i8),  # off-state: 1 brakes, 0 coasts
+            ("brake_down", i8),
+            # stopping
+            ("predict", i8),
+            ("learn_gain", f8),
+            ("coast_clamp", f8),  # learnt factor stays between its inverse and this
+            ("observer_rate", f8),  # rad/s of the load observer
+            ("quiet", f8),  # s without pulses that end the settling
+            # plausibility
+            ("reject_below", f8),  # share of the expected period, 0: off
+            ("insert_from", f8),  # shares of the expected period between which one miss is inserted
+            ("insert_to", f8),
+            # guards
+            ("stall_periods", f8),  # expected periods without a pulse
+            ("stall_least", f8),  # s, shortest time-out
+            ("stall_current", f8),
+            ("stall_confirm", f8),  # s of current above it
+            ("stall_alone", f8),  # s after which one sign alone is enough
+            ("tilt_limit", f8),  # m, highest minus lowest leg, as counted
+            ("start_grace", f8),  # s after a switch-on without a stall decision
+            ("move_timeout", f8),  # s
+            # homing
+            ("homing_duty", f8),
+            ("homing_current", f8),
+            ("homing_stall_current", f8),
+            ("homing_budget", f8),  # m of travel after the first leg met its stop
+            # travel
+            ("travel_low", f8),
+            ("travel_high", f8),
+            ("legs", LEG_SETTINGS, (capacity,)),
+        ],
+        align=True,
+    )
+
+
+LEG_MEMORY = np.dtype(
+    [
+        ("counts", i8),
+        ("pulse_us", f8),  # instant of the last accepted pulse
+        ("pulses", i8),  # accepted since the switch-on
+        ("period", f8),  # s, last accepted
+        ("periods", f8, (MAX_PERIODS,)),  # of the last revolution
+        ("period_sum", f8),
+        ("period_place", i8),
+        ("period_number", i8),
+        ("pending_insert", i8),
+        ("rejected", i8),
+        ("inserted", i8),
+        # observer
+        ("place", f8),  # counts of progress since the switch-on
+        ("progress", i8),  # accepted counts of progress since the switch-on
+        ("rate", f8),  # counts/s
+        ("load", f8),  # counts/s2, resisting torque over inertia
+        ("load_known", f8, (2,)),  # the same, held from the last steady stretch; up, down
+        ("steady_since_us", f8),
+        ("duty_before", f8),
+        # drive
+        ("on", i8),
+        ("cut", i8),  # switched off for the target
+        ("gated", i8),  # switched off by the gating law
+        ("duty", f8),
+        ("integral", f8),
+        ("on_us", f8),
+        ("switch_offs", i8),
+        # stop
+        ("cut_us", f8),
+        ("cut_place", f8),  # counts, with the part of a count
+        ("coast_law", f8),  # counts, before the learnt factor
+        ("coast_told", f8),  # counts, predicted
+        ("factor", f8, (2,)),  # learnt; up, down
+        ("learnt", i8, (2,)),  # moves that taught it
+        # guards
+        ("current", f8),
+        ("over_since_us", f8),
+        ("stalled", i8),
+        ("start_counts", i8),
+    ],
+    align=True,
+)
+
+
+@lru_cache
+def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
+    """What the firmware remembers from call to call."""
+    return np.dtype(
+        [
+            ("mode", i8),  # sync.modes.Mode
+            ("reason", i8),  # sync.modes.Reason
+            ("refused", i8),  # orders refused so far
+            ("referenced", i8),
+            ("direction", i8),  # 1 up, -1 down, 0 none
+            ("goal", f8),  # m
+            ("since_us", f8),  # of the mode
+            ("calls", i8),
+            ("order", i8),  # last order taken (serial number)
+            ("homing", i8),  # the move in progress is a homing
+            ("first_contact", i8),  # a leg has met its stop
+            ("believed_error", f8),  # m, highest minus lowest as counted
+            ("off_us", f8),  # when the last leg was switched off
+            ("legs", LEG_MEMORY, (capacity,)),
+        ],
+        align=True,
+    )
+
+
+LEG_INPUTS = np.dtype(
+    [
+        ("pulses", i8),  # heard since the last call, all of them
+        ("stamp_us", f8, (MAX_PULSES,)),  # their instants, the first MAX_PULSES
+        ("current", f8),
+        # what a detector may also report; zero: not reported
+        ("direction", i8),  # 1 up, -1 down, 0 unknown
+        ("confidence", f8),  # 0 to 1
+        ("wear", f8),
+        ("power_off_us", f8),  # instant at which the detector saw the power go
+    ],
+    align=True,
+)
+
+
+@lru_cache
+def inputs_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
+    """What the firmware sees at a call."""
+    return np.dtype(
+        [
+            ("time_us", i8),
+            ("supply", f8),  # V
+            ("order", i8),  # serial number of the operator's last order
+            ("command", i8),  # sync.modes.Command
+            ("target", f8),  # m, for Command.GO
+            ("legs", LEG_INPUTS, (capacity,)),
+        ],
+        align=True,
+    )
+
+
+LEG_OUTPUTS = np.dtype(
+    [
+        ("mode", i8),  # 0 coast, 1 drive, 2 brake
+        ("duty", f8),  # -1 to 1
+        ("limit", f8),  # A
+    ],
+    align=True,
+)
+
+
+@lru_cache
+def outputs_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
+    """What the firmware commands after a call."""
+    return np.dtype([("legs", LEG_OUTPUTS, (capacity,))], align=True)
