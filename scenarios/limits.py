@@ -1,0 +1,222 @@
+"""The limits a rehearsal can be judged by: one small function and one row of ``LIMITS`` for each.
+
+A limit stands in ``[limits]`` of a lift or scenario file under its name; the name ends in its unit.  Each function looks at
+a :class:`~scenarios.summary.RunSummary` and answers with the value, when it was met and on which leg, or says why it cannot.
+Values are those of the true machine, not of the controller's counting.
+
+To add one: write the function, add its row, name it in the tests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from scenarios.summary import Extreme, LegResult, MoveResult, RunSummary
+
+__all__ = ["LIMITS", "Finding", "LimitEntry", "LimitKind"]
+
+
+@dataclass(frozen=True)
+class LimitEntry:
+    """One limit as a file states it; ``limit`` is in ``unit``, the unit of its key."""
+
+    name: str
+    limit: float
+    unit: str
+    id: str = ""
+    source: str = ""
+    own: bool = True
+    """True: written in the scenario file.  False: inherited from the lift file."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a limit function found: the worst value, and a reason where some of it could not be judged."""
+
+    value: float | None = None
+    at_s: float | None = None
+    leg: str | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class LimitKind:
+    """One row of the catalogue."""
+
+    name: str
+    unit: str
+    sentence: str
+    """What is judged, as a noun phrase."""
+    source: str
+    """Where a usual value comes from, shown when the file states no source."""
+    find: Callable[[RunSummary], Finding]
+    upper: bool = True
+    """True: the value must not exceed the limit.  False: it must not fall below."""
+
+
+_ALONE = Finding(reason="one leg alone is always level")
+
+
+def _worst(findings: Iterable[Finding], nothing: str, lowest: bool = False) -> Finding:
+    """Worst of several findings; keeps the first reason, ``nothing`` is the reason when there is none at all."""
+    found = list(findings)
+    if not found:
+        return Finding(reason=nothing)
+    reason = next((one.reason for one in found if one.reason), "")
+    valued = [(one.value, one) for one in found if one.value is not None]
+    if not valued:
+        return Finding(reason=reason or nothing)
+    pick = min if lowest else max
+    worst = pick(valued, key=lambda pair: pair[0])[1]
+    return Finding(worst.value, worst.at_s, worst.leg, reason)
+
+
+def _unended(move: MoveResult) -> str:
+    return f"move {move.number} had not come to rest when the rehearsal ended"
+
+
+def _working(run: RunSummary) -> list[MoveResult]:
+    return [move for move in run.moves if not move.is_homing]
+
+
+def _no_move(run: RunSummary) -> str:
+    return "the only moves were homings" if run.moves else "nothing was moved"
+
+
+def _level_moving(run: RunSummary) -> Finding:
+    if len(run.names) < 2:
+        return _ALONE
+    found = (
+        Finding(move.level.peak_mm, move.peak_s, move.level.high_leg, "" if move.end_s is not None else _unended(move))
+        for move in _working(run)
+    )
+    return _worst(found, _no_move(run))
+
+
+def _after(move: MoveResult) -> Finding:
+    reason = "" if move.level.after_coast_mm is not None else _unended(move)
+    highest = max(move.legs, key=lambda leg: leg.height_mm or 0.0).name if move.legs else None
+    return Finding(move.level.after_coast_mm, move.end_s, highest, reason)
+
+
+def _level_after_coast(run: RunSummary) -> Finding:
+    if len(run.names) < 2:
+        return _ALONE
+    return _worst((_after(move) for move in _working(run)), _no_move(run))
+
+
+def _homing_level(run: RunSummary) -> Finding:
+    if len(run.names) < 2:
+        return _ALONE
+    return _worst((_after(move) for move in run.moves if move.is_homing), "there was no homing")
+
+
+def _of_legs(move: MoveResult, value: Callable[[LegResult], float | None], at_s: float | None) -> list[Finding]:
+    return [Finding(abs(number), at_s, leg.name) for leg in move.legs if (number := value(leg)) is not None]
+
+
+def _target_error(run: RunSummary) -> Finding:
+    aimed = [move for move in run.moves if move.goal_mm is not None]
+    found: list[Finding] = []
+    for move in aimed:
+        if move.end_s is None:
+            found.append(Finding(reason=_unended(move)))
+        found += _of_legs(move, lambda leg: leg.target_error_mm, move.end_s)
+    return _worst(found, "no move had a target")
+
+
+def _peak_current(run: RunSummary) -> Finding:
+    return _worst((one for move in run.moves for one in _of_legs(move, lambda leg: leg.peak_current_a, None)), "nothing was moved")
+
+
+def _move_time(run: RunSummary) -> Finding:
+    found = (
+        Finding(
+            (run.simulated_s if move.end_s is None else move.end_s) - move.start_s,
+            move.end_s,
+            None,
+            _unended(move) if move.end_s is None else "",
+        )
+        for move in run.moves
+    )
+    return _worst(found, "nothing was moved")
+
+
+def _position_error(run: RunSummary) -> Finding:
+    found = [one for move in run.moves if move.end_s is not None for one in _of_legs(move, lambda leg: leg.error_mm, move.end_s)]
+    found += [Finding(abs(error), run.simulated_s, name) for name, error in zip(run.names, run.final_errors_mm, strict=False)]
+    return _worst(found, "no height was recorded at rest")
+
+
+def _extreme(extreme: Extreme | None, nothing: str) -> Finding:
+    return Finding(reason=nothing) if extreme is None else Finding(extreme.value, extreme.at_s, extreme.leg)
+
+
+def _winding(run: RunSummary) -> Finding:
+    return _extreme(run.hottest, "no winding temperature was recorded")
+
+
+def _supply(run: RunSummary) -> Finding:
+    return _extreme(run.lowest_supply, "no supply voltage was recorded")
+
+
+def _tilt(run: RunSummary) -> Finding:
+    if len(run.names) < 2:
+        return _ALONE
+    return _worst((Finding(move.tilt_deg, move.tilt_s) for move in _working(run)), _no_move(run))
+
+
+def _warp(run: RunSummary) -> Finding:
+    if len(run.names) < 4:
+        return Finding(reason="fewer than four legs cannot warp the deck")
+    return _worst((Finding(move.warp_mm) for move in _working(run)), _no_move(run))
+
+
+def _residual(run: RunSummary) -> Finding:
+    return Finding(run.energy.residual, None, None, "" if run.energy.residual is not None else "no energy was drawn")
+
+
+_ROWS = (
+    LimitKind(
+        "level_moving_mm",
+        "mm",
+        "largest level error while moving",
+        "planning value 1 to 3 mm for paired columns, 5 to 10 mm for four posts; no standard found that gives one",
+        _level_moving,
+    ),
+    LimitKind(
+        "level_after_coast_mm",
+        "mm",
+        "level error once every leg is at rest",
+        "planning value 1 to 2 mm for paired columns; no standard found that gives one",
+        _level_after_coast,
+    ),
+    LimitKind("target_error_mm", "mm", "distance from the target at rest, worst leg", "planning value", _target_error),
+    LimitKind("peak_current_a", "A", "largest motor current", "motor, bridge and wiring data", _peak_current),
+    LimitKind("move_time_s", "s", "longest move, order to rest", "your own requirement", _move_time),
+    LimitKind(
+        "position_error_mm",
+        "mm",
+        "true minus counted height at rest, worst leg",
+        "planning value 20 counts between homings",
+        _position_error,
+    ),
+    LimitKind("winding_c", "degC", "hottest winding", "insulation class 130 (B) or 155 (F), with a margin", _winding),
+    LimitKind("supply_min_v", "V", "lowest supply voltage", "least voltage of the logic", _supply, upper=False),
+    LimitKind("tilt_deg", "deg", "largest tilt of the deck while moving", "planning value 0.3 to 0.5 deg at a fault", _tilt),
+    LimitKind("warp_mm", "mm", "largest distance of a deck joint from the mean plane", "planning value", _warp),
+    LimitKind(
+        "energy_residual",
+        "",
+        "energy that the balance does not account for, relative to the energy drawn",
+        "0.1 %, a check of the model itself",
+        _residual,
+    ),
+    LimitKind(
+        "homing_level_mm", "mm", "level error after a homing", "stop tolerance of your drawing, 0.3 to 1 mm a leg is usual", _homing_level
+    ),
+)
+
+LIMITS: dict[str, LimitKind] = {row.name: row for row in _ROWS}
+"""Every limit there is, by name."""
