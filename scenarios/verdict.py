@@ -1,0 +1,196 @@
+"""The verdict: limits held against what was found, and one sentence that says it.
+
+Rules, in this order: *fail* when an evaluated limit is broken; *incomplete* when the model stopped, or when a limit written in the
+scenario itself could not be judged; otherwise *pass*.  A rehearsal of which no limit could be judged is wrong input: it
+would pass whatever happened.  No verdict calls a machine safe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import isfinite
+
+from scenarios.errors import InputError
+from scenarios.limits import LIMITS, LimitEntry
+from scenarios.summary import RunSummary
+
+__all__ = ["CAUTIONS", "FAIL", "INCOMPLETE", "PASS", "JudgedLimit", "Verdict", "judge", "number", "require_limits"]
+
+PASS, FAIL, INCOMPLETE = "pass", "fail", "incomplete"
+
+CAUTIONS = (
+    "This is a simulation. It is no safety case, and a pass says only that this model kept these limits in this rehearsal.",
+    "Where anybody can be crushed, trapped or carried by a load, take the limits from the standard that applies to your product and from "
+    "your own risk assessment. Values without a source in this report are examples or planning values.",
+    "Watching the motor current alone is not a recognised safeguard against trapping.",
+    "Measure on the real machine, forces with a calibrated gauge, before you rely on any figure here.",
+    "Local codes and the licensed people who apply them come before anything this report says.",
+)
+
+
+@dataclass(frozen=True)
+class JudgedLimit:
+    """One limit with what was found; ``value`` and ``limit`` in ``unit``, ``margin`` positive where it is kept."""
+
+    name: str
+    value: float | None
+    limit: float
+    unit: str
+    margin: float | None
+    at_s: float | None
+    leg: str | None
+    evaluated: bool
+    ok: bool | None
+    """``None``: not evaluated."""
+    id: str = ""
+    source: str = ""
+    own: bool = True
+    reason: str = ""
+    """Why it was not evaluated."""
+    sentence: str = ""
+    upper: bool = True
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """``word`` is pass, fail or incomplete; ``sentence`` says it; ``notes`` are what else must be read with it."""
+
+    word: str
+    sentence: str
+    limits: tuple[JudgedLimit, ...]
+    notes: tuple[str, ...] = ()
+
+
+def number(value: float | None) -> str:
+    """Number as it is read: four digits, no exponent between 0.001 and 100 000; an en dash for ``None``."""
+    if value is None:
+        return "–"
+    size = abs(value)
+    if value == 0.0 or 1e-3 <= size < 1e5:
+        digits = 3 if size < 10.0 else 2 if size < 100.0 else 1 if size < 1000.0 else 0
+        text = f"{value:.{digits}f}"
+        return text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{value:.3g}"
+
+
+def require_limits(entries: Iterable[LimitEntry], where: str) -> None:
+    """Refuse a rehearsal that states no limit at all, before it is flown.
+
+    Raises
+    ------
+    InputError
+        When there is none; the message names the file and the remedy.
+    """
+    if not list(entries):
+        raise InputError(
+            [f"{where}: limits: none is stated: a rehearsal without limits cannot fail; write for example [limits] level_moving_mm = 2.0"]
+        )
+
+
+def _judge_one(entry: LimitEntry, run: RunSummary) -> JudgedLimit:
+    kind = LIMITS[entry.name]
+    found = kind.find(run)
+    value, reason = found.value, found.reason
+    if value is not None and not isfinite(value):
+        value, reason = None, "the value is not a finite number"
+    margin = None if value is None else (entry.limit - value if kind.upper else value - entry.limit)
+    broken = margin is not None and margin < 0.0
+    if run.diverged is not None and not broken:
+        reason = "the model stopped before the end"
+    evaluated = broken or (margin is not None and not reason)
+    return JudgedLimit(
+        name=entry.name,
+        value=value,
+        limit=entry.limit,
+        unit=entry.unit,
+        margin=margin if evaluated else None,
+        at_s=found.at_s,
+        leg=found.leg,
+        evaluated=evaluated,
+        ok=(not broken) if evaluated else None,
+        id=entry.id,
+        source=entry.source or f"no source given; {kind.source}",
+        own=entry.own,
+        reason="" if evaluated else reason,
+        sentence=kind.sentence,
+        upper=kind.upper,
+    )
+
+
+def _finding(one: JudgedLimit) -> str:
+    leg = f" ({one.leg})" if one.leg else ""
+    when = f" at {number(one.at_s)} s" if one.at_s is not None else ""
+    unit = f" {one.unit}" if one.unit else ""
+    return f"{one.sentence} {number(one.value)}{unit}{when}{leg}, limit {number(one.limit)}{unit}"
+
+
+def _share(one: JudgedLimit) -> float:
+    return (one.margin or 0.0) / abs(one.limit) if one.limit else (one.margin or 0.0)
+
+
+def _narrowest(limits: list[JudgedLimit]) -> JudgedLimit:
+    return min(limits, key=_share)
+
+
+def _sentence(word: str, limits: tuple[JudgedLimit, ...]) -> str:
+    judged = [one for one in limits if one.evaluated]
+    broken = [one for one in judged if not one.ok]
+    if word == FAIL:
+        count = f"{len(broken)} of {len(judged)} evaluated limits broken" if len(judged) > 1 else "the one evaluated limit is broken"
+        return f"Fail: {count}; {_finding(_narrowest(broken))}."
+    if word == INCOMPLETE:
+        missing = [one for one in limits if not one.evaluated and (one.own or not judged)]
+        told = "; ".join(f"{one.name} ({one.reason})" for one in missing)
+        return f"Incomplete: not judged: {told}." if told else "Incomplete: the model stopped before the end."
+    kept = f"all {len(judged)} evaluated limits kept" if len(judged) > 1 else "the one evaluated limit is kept"
+    return f"Pass: {kept}; nearest: {_finding(_narrowest(judged))}."
+
+
+def _notes(run: RunSummary) -> tuple[str, ...]:
+    notes: list[str] = []
+    if run.diverged is not None:
+        leg = run.diverged.leg or "a leg"
+        notes.append(
+            f"The model stopped at {number(run.diverged.at_s)} s: a number of leg {leg} was no longer finite. "
+            "Look for a stiffness or friction far outside the usual range."
+        )
+    if run.controller.reason is not None:
+        notes.append(f"The controller ended {run.controller.mode}: {run.controller.reason_text} {run.controller.remedy}".strip())
+    if run.events_dropped:
+        notes.append(f"{run.events_dropped} later events did not fit into the log and are not listed; the scores are complete.")
+    return tuple(notes)
+
+
+def judge(run: RunSummary, entries: Iterable[LimitEntry], where: str) -> Verdict:
+    """Hold the limits of ``entries`` against ``run``.
+
+    Parameters
+    ----------
+    run
+        Summary of the rehearsal.
+    entries
+        Limits of the scenario and its lift, merged.
+    where
+        Name of the scenario file, for the message.
+
+    Raises
+    ------
+    InputError
+        When no limit at all could be judged although the model ran to its end.
+    """
+    stated = list(entries)
+    require_limits(stated, where)
+    limits = tuple(_judge_one(entry, run) for entry in stated)
+    if run.diverged is None and not any(one.evaluated for one in limits):
+        told = "; ".join(f"{one.name}: {one.reason}" for one in limits)
+        raise InputError(
+            [f"{where}: limits: none could be judged ({told}): add a limit that this rehearsal can break, or a move that it applies to"]
+        )
+    if any(one.ok is False for one in limits):
+        word = FAIL
+    elif run.diverged is not None or any(one.own and not one.evaluated for one in limits):
+        word = INCOMPLETE
+    else:
+        word = PASS
+    return Verdict(word, _sentence(word, limits), limits, _notes(run))
