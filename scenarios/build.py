@@ -1,0 +1,96 @@
+"""From a checked scenario to the rig both clocks fly: parameters, settings, script and initial state."""
+
+from __future__ import annotations
+
+from math import floor
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenarios.build_lift import build_world, filter_shares
+from scenarios.build_script import fill_script, latest_end
+from scenarios.build_settings import fill_settings
+from scenarios.files.scenario import Scenario
+from scenarios.rig import rig_dtype
+from sync.modes import Mode
+
+__all__ = ["build_rig", "build_world"]
+
+SETTLE_US = 300_000
+"""Rest after the last move before a rehearsal ends."""
+
+
+def build_rig(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDArray[np.void]:
+    """Record of a whole rehearsal, ready to fly.
+
+    Parameters
+    ----------
+    scenario
+        The scenario with its lift and settings.
+    seed
+        Seed of the random draws; None: the scenario's own.
+    run
+        Number of the run within a campaign; another run draws other numbers.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (1,) of ``scenarios.rig.rig_dtype()``, prepared.
+
+    Raises
+    ------
+    InputError
+        If the requested sub-step is too coarse for the machine.
+
+    Notes
+    -----
+    The heights of the file are those of the nuts: under load the deck joints stand lower by the axial compression.
+    """
+    from scenarios.wiring import prepare
+
+    rig = np.zeros(1, dtype=rig_dtype())
+    one = rig[0]
+    one["world"] = build_world(scenario.lift)[0]
+    world = one["world"]
+    world["seed"] = scenario.seed if seed is None else seed
+    world["run"] = run
+    world["sub_step"] = (scenario.file.sub_step_us or 0) * 1e-6
+    fill_settings(one["settings"], scenario.settings, scenario.lift)
+    _place_load(world["deck"], scenario)
+    _start(one, scenario)
+    fill_script(one, scenario.file, scenario.lift.names)
+    one["end_us"] = round(latest_end(scenario.file, scenario.settings, scenario.lift) * 1e6)
+    one["settle_us"] = SETTLE_US
+    one["trace_every"] = one["settings"]["control_every"]
+    prepare(rig)
+    filter_shares(rig["world"], scenario.lift)
+    return rig
+
+
+def _place_load(deck: Any, scenario: Scenario) -> None:
+    deck["payload"] = scenario.file.payload.mass_kg
+    deck["payload_x"], deck["payload_y"] = (place * 1e-3 for place in scenario.file.payload.at_mm)
+
+
+def _start(one: Any, scenario: Scenario) -> None:
+    """Initial heights, temperatures, and what the controller believes."""
+    start, memory, settings = scenario.file.start, one["memory"], one["settings"]
+    air = scenario.lift.duty.ambient_c if start.ambient_c is None else start.ambient_c
+    for i, leg in enumerate(scenario.lift.leg):
+        height = start.height_mm if start.heights_mm is None else start.heights_mm[leg.name]
+        assert height is not None
+        record, told, known = one["world"]["legs"][i], settings["legs"][i], memory["legs"][i]
+        motor = record["motor"]
+        record["travel"] = record["height"] = height * 1e-3
+        motor["angle"] = record["travel"] / record["spindle"]["travel_per_radian"]
+        motor["ambient"] = air
+        motor["winding"] = air if start.winding_c is None else start.winding_c
+        motor["case"] = air if start.case_c is None else start.case_c
+        if start.referenced:
+            believed = record["travel"] - told["home_offset"]
+            known["counts"] = floor(believed * told["counts_per_metre"])
+        learnt = scenario.settings.learnt.get(leg.name)
+        known["factor"] = (learnt.coast_up, learnt.coast_down) if learnt else (1.0, 1.0)
+    memory["referenced"] = start.referenced
+    memory["mode"] = Mode.READY if start.referenced else Mode.UNREFERENCED
