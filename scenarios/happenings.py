@@ -1,0 +1,96 @@
+"""What happened, in words: the event log of a rig as sentences with time, leg and value."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from scenarios.rig import MAX_EVENTS, Action, Happening
+from scenarios.summary import Event
+from sync.modes import MODE_WORDS, REASON_WORDS, Command, Mode, Reason
+
+__all__ = ["tell_events", "tell_row"]
+
+_ORDERS = {
+    Command.NONE: "no order",
+    Command.PRESS_UP: "order: up, held",
+    Command.PRESS_DOWN: "order: down, held",
+    Command.RELEASE: "order: released",
+    Command.HOME: "order: home all legs",
+    Command.CLEAR: "order: clear the fault",
+}
+
+_DEEDS = {
+    Action.EXTRA_COUNTS: "{0:g} false pulses injected",
+    Action.LOSE_COUNTS: "the next {0:g} commutations are not heard",
+    Action.PAYLOAD: "payload becomes {0:g} kg at ({x:g}, {y:g}) mm",
+    Action.FRICTION: "thread friction is multiplied by {0:g}",
+    Action.POWER_OFF: "power off, past the controller",
+    Action.POWER_ON: "driven at duty {0:g}, past the controller",
+    Action.SUPPLY: "open-circuit supply becomes {0:g} V",
+    Action.GUIDE: "guide friction becomes {0:g} N",
+    Action.BRAKE: "motor shorted, past the controller",
+}
+
+_WORDS = {
+    Happening.LEG_OFF: "switched off",
+    Happening.LEG_ON: "switched on",
+    Happening.STANDSTILL: "at rest",
+    Happening.STALLED: "the controller calls this leg blocked",
+    Happening.REJECTED: "a pulse was rejected as a double, {0:g} so far",
+    Happening.INSERTED: "a single missed pulse was inserted, {0:g} so far",
+    Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
+    Happening.SPLIT: "sub-step split",
+}
+
+
+def tell_row(row: Any) -> str:
+    """What one row of the script does.
+
+    Parameters
+    ----------
+    row
+        One record of the script.
+    """
+    action, values = Action(int(row["action"])), row["values"]
+    if action is Action.COMMAND:
+        command = Command(int(values[0]))
+        return f"order: go to {1e3 * values[1]:.2f} mm" if command is Command.GO else _ORDERS[command]
+    return _DEEDS[action].format(float(values[0]), x=1e3 * float(values[1]), y=1e3 * float(values[2]))
+
+
+def _text(what: Happening, value: float, script: Any) -> str:
+    if what is Happening.MODE:
+        mode = Mode(int(value))
+        return f"{mode.name.lower()}: {MODE_WORDS[mode][0]}"
+    if what is Happening.ROW:
+        return tell_row(script[int(value)])
+    if what in (Happening.REASON, Happening.REFUSED):
+        text, remedy = REASON_WORDS[Reason(int(value))]
+        return f"{text} {remedy}".strip()
+    return _WORDS[what].format(value)
+
+
+def _leg(what: Happening, event: Any, script: Any) -> int:
+    return int(script[int(event["value"])]["leg"]) if what is Happening.ROW else int(event["leg"])
+
+
+def tell_events(rig: Any, names: Sequence[str]) -> tuple[tuple[Event, ...], int]:
+    """Events of a flown rig in words, and how many did not fit into its log.
+
+    Parameters
+    ----------
+    rig
+        One record of :func:`scenarios.rig.rig_dtype`.
+    names
+        Names of the legs; an event of the whole machine has leg ``None``.
+    """
+    total = int(rig["events"])
+    told = []
+    for event in rig["log"][: min(total, MAX_EVENTS)]:
+        what = Happening(int(event["what"]))
+        leg = _leg(what, event, rig["script"])
+        value = float(event["value"])
+        name = names[leg] if 0 <= leg < len(names) and what is not Happening.MODE else None
+        told.append(Event(float(event["time_us"]) * 1e-6, what.name.lower(), name, _text(what, value, rig["script"]), value))
+    return tuple(told), max(0, total - MAX_EVENTS)

@@ -1,0 +1,278 @@
+"""The result of a rehearsal: summary, verdict and level budget of a flight, and the JSON object that says them.
+
+``summarise`` reads the records; ``result_of`` judges and budgets; ``as_json`` lays the result out for machines.
+"""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from importlib.metadata import PackageNotFoundError, version
+from math import isfinite
+from typing import Any
+
+import numpy as np
+
+from scenarios.budget import Budget, BudgetFacts, level_budget
+from scenarios.happenings import tell_events
+from scenarios.limits import LimitEntry
+from scenarios.result_moves import read_moves
+from scenarios.summary import Controller, Energy, Extreme, MoveResult, RunSummary
+from scenarios.tracks import Tracks
+from scenarios.verdict import Verdict, judge
+from sync.modes import MODE_WORDS, REASON_WORDS, Law, Mode, Reason
+
+__all__ = ["Result", "as_json", "result_of", "summarise", "versions"]
+
+HEAT_TERMS = ("copper", "bridge", "diode", "brush", "drag", "gear", "thread", "collar", "guide", "impact")
+_LAWS = {Law.NONE: "none", Law.CROSS_COUPLING: "cross-coupling", Law.GATING: "gating"}
+
+
+@dataclass(frozen=True)
+class Result:
+    """Everything that is reported of one rehearsal."""
+
+    scenario: str
+    file: str
+    seed: int
+    clock: str
+    wall_s: float
+    """Time of the simulation alone, kernels already loaded [s]."""
+    sets: tuple[tuple[str, str], ...]
+    summary: RunSummary
+    verdict: Verdict
+    budget: Budget | None
+    """Of the last move that was no homing; ``None`` with one leg or without such a move."""
+    law: str
+    tracks: Tracks
+
+
+def versions() -> dict[str, str]:
+    """Versions that a run depends on, by name."""
+    found = {"python": platform.python_version()}
+    for name in ("levelrig", "numpy", "numba", "simpy", "matplotlib"):
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            found[name] = "not installed"
+    return found
+
+
+def _energy(rig: Any, stored: float, count: int) -> Energy:
+    legs, supply = rig["world"]["legs"], rig["world"]["supply"]
+    parts = {"supply": float(supply["energy_heat"])}
+    parts |= {term: sum(float(legs[q]["energy"][term]) for q in range(count)) for term in HEAT_TERMS}
+    drawn, heat = float(supply["energy_in"]), sum(parts.values())
+    work = sum(float(legs[q]["energy"]["work"]) for q in range(count))
+    residual = abs(drawn - heat - work - stored) / drawn if drawn > 0.0 else None
+    return Energy(drawn, heat, work, stored, residual, parts)
+
+
+def _controller(memory: Any) -> Controller:
+    mode, reason = Mode(int(memory["mode"])), Reason(int(memory["reason"]))
+    fault = mode is Mode.FAULTED or reason is not Reason.NONE
+    text, remedy = REASON_WORDS[reason]
+    return Controller(mode.name.lower(), MODE_WORDS[mode][0], reason.name.lower() if fault else None, text, remedy)
+
+
+def _hottest(rig: Any, names: Sequence[str], tracks: Tracks) -> Extreme | None:
+    ends = [float(rig["world"]["legs"][q]["motor"]["winding"]) for q in range(len(names))]
+    best = Extreme(max(ends), float(rig["world"]["time_us"]) * 1e-6, names[int(np.argmax(ends))])
+    if tracks.empty:
+        return best
+    windings = tracks.legs("winding_c")
+    leg, row = np.unravel_index(int(np.argmax(windings)), windings.shape)
+    traced = Extreme(float(windings[leg, row]), float(tracks.time[row]), names[int(leg)])
+    return traced if traced.value > best.value else best
+
+
+def _lowest_supply(rig: Any, tracks: Tracks) -> Extreme | None:
+    lowest = float(rig["world"]["supply"]["lowest"])
+    if tracks.empty:
+        return Extreme(lowest)
+    row = int(np.argmin(tracks.whole("supply_v")))
+    return Extreme(min(lowest, float(tracks.whole("supply_v")[row])), float(tracks.time[row]))
+
+
+def _final_errors(rig: Any, count: int) -> tuple[float, ...]:
+    if not rig["memory"]["referenced"]:
+        return ()
+    errors = []
+    for q in range(count):
+        told = rig["settings"]["legs"][q]
+        counted = (float(rig["memory"]["legs"][q]["counts"]) + 0.5) / float(told["counts_per_metre"]) + float(told["home_offset"])
+        errors.append(1e3 * (float(rig["world"]["legs"][q]["height"]) - counted))
+    return tuple(errors)
+
+
+def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> RunSummary:
+    """Summary of a flown rig.
+
+    Parameters
+    ----------
+    rig
+        One record of :func:`scenarios.rig.rig_dtype`, flown to its end.
+    names
+        Names of the legs in their order.
+    tracks
+        Trace of the flight, may be empty.
+    stored
+        Energy stored at the end less that at the start [J].
+    """
+    count = len(names)
+    events, dropped = tell_events(rig, names)
+    bad = int(rig["world"]["diverged"])
+    now = float(rig["world"]["time_us"]) * 1e-6
+    return RunSummary(
+        names=tuple(names),
+        simulated_s=now,
+        moves=read_moves(rig, names, tracks),
+        energy=_energy(rig, stored, count),
+        events=events,
+        controller=_controller(rig["memory"]),
+        hottest=_hottest(rig, names, tracks),
+        lowest_supply=_lowest_supply(rig, tracks),
+        final_errors_mm=_final_errors(rig, count),
+        diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,
+        events_dropped=dropped,
+    )
+
+
+def _corrections(run: RunSummary, what: str, leg: str, until_s: float) -> float:
+    """Pulses that the controller rejected or inserted on a leg up to an instant; the log counts them up."""
+    told = [event.value for event in run.events if event.what == what and event.leg == leg and event.t_s <= until_s]
+    return told[-1] if told else 0.0
+
+
+def _miscounts(run: RunSummary, moves: Sequence[MoveResult], per_mm: Sequence[float]) -> list[float]:
+    """True minus counted height [mm] that wrong counts made during ``moves``, one value per leg."""
+    sizes = []
+    for q, name in enumerate(run.names):
+        counts = 0.0
+        for move in moves:
+            end = move.end_s if move.end_s is not None else run.simulated_s
+            rejected = _corrections(run, "rejected", name, end) - _corrections(run, "rejected", name, move.start_s)
+            inserted = _corrections(run, "inserted", name, end) - _corrections(run, "inserted", name, move.start_s)
+            counts += move.direction * (move.legs[q].missed - move.legs[q].extra + rejected - inserted)
+        sizes.append(counts / per_mm[q])
+    return sizes
+
+
+def _facts(rig: Any, run: RunSummary, move: MoveResult) -> BudgetFacts:
+    settings, count = rig["settings"], len(run.names)
+    per_mm = [float(settings["legs"][q]["counts_per_metre"]) * 1e-3 for q in range(count)]
+    homings = [one for one in run.moves if one.is_homing and one.number < move.number and one.end_s is not None]
+    since = homings[-1].number if homings else 0
+    homing = [leg.error_mm for leg in homings[-1].legs] if homings else []
+    known = [error for error in homing if error is not None]
+    low = [float(rig["world"]["legs"][q]["stop_low"] - settings["legs"][q]["home_offset"]) * 1e3 for q in range(count)]
+    tick = float(settings["tick"])
+    return BudgetFacts(
+        counts_per_mm=per_mm,
+        law=_LAWS[Law(int(settings["law"]))],
+        gate_on_counts=float(settings["gate_on"]),
+        predicts=bool(settings["predict"]),
+        control_tick_s=tick * int(settings["control_every"]),
+        cut_tick_s=tick * int(settings["control_every"]),
+        delay_s=float(settings["compute_delay"]),
+        miscounts_mm=_miscounts(run, [one for one in run.moves if since < one.number <= move.number], per_mm),
+        homing_mm=known if len(known) == count and homings else None,
+        stops_mm=low if homings else None,
+    )
+
+
+def _budget(rig: Any, run: RunSummary) -> Budget | None:
+    worked = [move for move in run.moves if not move.is_homing]
+    if len(run.names) < 2 or not worked:
+        return None
+    return level_budget(worked[-1], _facts(rig, run, worked[-1]))
+
+
+def result_of(flight: Any, entries: Iterable[LimitEntry], file: str, sets: Iterable[tuple[str, object]] = ()) -> Result:
+    """Result of one flight.
+
+    Parameters
+    ----------
+    flight
+        What :func:`scenarios.runner.fly` returned.
+    entries
+        Limits to judge by.
+    file
+        Scenario file as it was named, for messages and the report.
+    sets
+        Overrides that were applied.
+
+    Raises
+    ------
+    InputError
+        When no limit could be judged.
+    """
+    from scenarios.wiring import stored_energy
+
+    tracks = Tracks(np.asarray(flight.trace, dtype=np.float64), tuple(flight.columns))
+    rig = flight.rig[0]
+    run = summarise(rig, tracks.names, tracks, float(stored_energy(flight.rig)))
+    return Result(
+        scenario=flight.scenario.name,
+        file=file,
+        seed=int(flight.seed),
+        clock=flight.clock,
+        wall_s=float(flight.wall_s),
+        sets=tuple((key, str(value)) for key, value in sets),
+        summary=run,
+        verdict=judge(run, entries, file),
+        budget=_budget(rig, run),
+        law=_LAWS[Law(int(rig["settings"]["law"]))],
+        tracks=tracks,
+    )
+
+
+def _clean(value: Any) -> Any:
+    """``value`` with every number that JSON cannot hold turned into ``None``."""
+    if isinstance(value, dict):
+        return {key: _clean(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(one) for one in value]
+    return None if isinstance(value, float) and not isfinite(value) else value
+
+
+def _last(run: RunSummary) -> dict[str, Any]:
+    if not run.moves:
+        return {"level": None, "legs": []}
+    return {"level": asdict(run.moves[-1].level), "legs": [asdict(leg) for leg in run.moves[-1].legs]}
+
+
+def as_json(result: Result) -> dict[str, Any]:
+    """JSON object of one rehearsal: plain dictionaries, lists, numbers, strings, booleans and ``None``."""
+    run = result.summary
+    last = _last(run)
+    energy = asdict(run.energy)
+    limits = []
+    for one in result.verdict.limits:
+        limit = asdict(one)
+        limit.pop("upper")
+        limits.append(limit)
+    whole = {
+        "scenario": result.scenario,
+        "seed": result.seed,
+        "clock": result.clock,
+        "verdict": result.verdict.word,
+        "simulated_s": run.simulated_s,
+        "wall_s": result.wall_s,
+        "limits": limits,
+        "level": last["level"],
+        "legs": last["legs"],
+        "moves": [asdict(move) for move in run.moves],
+        "energy": energy,
+        "events": [asdict(event) for event in run.events],
+        "file": result.file,
+        "sentence": result.verdict.sentence,
+        "notes": list(result.verdict.notes),
+        "controller": asdict(run.controller),
+        "budget": asdict(result.budget) if result.budget else None,
+        "sets": [{"key": key, "value": value} for key, value in result.sets],
+        "versions": versions(),
+    }
+    cleaned: dict[str, Any] = _clean(whole)
+    return cleaned
