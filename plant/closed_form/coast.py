@@ -93,6 +93,7 @@ def brake_time_constant(inertia: float, resistance: float, torque_constant: floa
 def brake_angle(inertia: float, speed: float, resistance: float, torque_constant: float) -> float:
     """Angle [rad] of a braked stop without friction: w0 J R / K^2.
 
-    Neglects friction, brush drop and inductance: the integrated stop (`plant.closed_form.braked_stop`) is 25 % shorter (loaded, raising) to 15 % longer (empty).
+    Neglects friction, brush drop and inductance: the integrated stop (`plant.closed_form.braked_stop`) is 26 % shorter
+    (loaded, raising) to 15 % longer (empty).
     """
     return speed * brake_time_constant(inertia, resistance, torque_constant)

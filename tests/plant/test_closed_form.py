@@ -76,7 +76,7 @@ def test_the_planning_laws_hold_within_what_they_state(row: tuple[str, int, int]
 
     assert -0.024 < distance / FIGURES[row][5] - 1.0 < 0.001
     assert -0.05 < time / FIGURES[row][4] - 1.0 < 0.001
-    assert -0.25 < FIGURES[row][8] / braked - 1.0 < 0.15
+    assert -0.26 < FIGURES[row][8] / braked - 1.0 < 0.15
 
 
 @given(share=st.floats(1e-9, 10.0), speed=st.floats(1.0, 1e3), torque=st.floats(1e-4, 1.0))
