@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Support", "deck_support", "share_load"]
+__all__ = ["Support", "deck_support", "rigid_shares", "share_load"]
 
 LIFT = 1e-12
 """Share of the load below which a pull counts as zero."""
@@ -70,6 +70,16 @@ def share_load(
 ) -> NDArray[np.float64]:
     """Forces on the legs [N], shape (N,), of `deck_support`."""
     return deck_support(places, stiffness, load, at, heights, captive).forces
+
+
+def rigid_shares(places: ArrayLike, load: float, at: tuple[float, float]) -> NDArray[np.float64]:
+    """Forces [N], shape (N,), of equally stiff legs at ``places`` [m], shape (N, 2), under ``load`` [N] at ``at`` [m].
+
+    f = pinv([1 x y])^T (load, load x, load y); a moment that the legs cannot take (about the line they stand on) is left
+    to the guides.  Source: least-norm solution of the equilibrium.
+    """
+    plan = np.column_stack([np.ones(len(np.atleast_2d(places))), np.atleast_2d(places)])
+    return np.asarray(np.linalg.pinv(plan, rcond=1e-9).T @ (load * np.array([1.0, *at])), dtype=np.float64)
 
 
 def _equilibrium(
