@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scenarios.assumptions import Assumption, assumptions, derivations
 from scenarios.build_lift import build_world, filter_shares
 from scenarios.build_script import fill_script, latest_end
 from scenarios.build_settings import fill_settings
@@ -15,7 +16,7 @@ from scenarios.files.scenario import Scenario
 from scenarios.rig import rig_dtype
 from sync.modes import Mode
 
-__all__ = ["build_rig", "build_world"]
+__all__ = ["Assumption", "assumptions", "build_rig", "build_world", "derivations"]
 
 SETTLE_US = 300_000
 """Rest after the last move before a rehearsal ends."""

@@ -22,6 +22,14 @@ Finding = tuple[Path, str]
 
 def lift_complaints(lift: Lift) -> Iterator[Finding]:
     """Contradictions inside a lift: path of the key and what is wrong."""
+    supply = lift.supply
+    charging = supply.resistance_ohm * supply.capacitance_mf * 1e-3
+    if 0.0 < charging < SHORTEST_TIME_CONSTANT:
+        yield (
+            ("supply", "capacitance_mf"),
+            f"supply.capacitance_mf = {supply.capacitance_mf:g}: with resistance_ohm = {supply.resistance_ohm:g} it charges in "
+            f"{charging * 1e6:.2g} us, must be {SHORTEST_TIME_CONSTANT * 1e6:g} us or more (is this in F?)",
+        )
     for i, leg in enumerate(lift.leg):
         motor: Path = ("leg", i, "motor")
         try:
