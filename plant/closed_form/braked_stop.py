@@ -11,7 +11,10 @@ from scipy.integrate import solve_ivp
 
 from plant.closed_form.motor import Motor, brush_voltage
 
-__all__ = ["Stop", "braked_stop"]
+__all__ = ["LONGEST", "Stop", "braked_stop"]
+
+LONGEST = 3.0
+"""Time [s] after which a shorted motor counts as not stopping."""
 
 
 @dataclass(frozen=True)
@@ -27,12 +30,12 @@ def braked_stop(motor: Motor, speed: float, current: float, torque: float) -> St
     """Stop from ``speed`` [rad/s] and ``current`` [A] with the wires shorted, ``torque`` [N m] resisting besides viscous drag.
 
     ``motor.inertia`` is everything that turns, referred to the shaft.  Integrated with an explicit 8th-order method to a
-    relative 1e-9.  Source: L di/dt = -R i - K w - brush drop; J dw/dt = K i - T - b w.
+    relative 1e-9.  Raises ValueError where the load drives the motor on.  Source: L di/dt = -R i - K w - brush drop; J dw/dt = K i - T - b w.
     """
-    longest = 2.0 * (motor.inertia * speed / torque if torque > 0.0 else 20.0 * motor.inertia * motor.resistance / motor.torque_constant**2)
+    longest = min(LONGEST, 2.0 * motor.inertia * speed / torque) if torque > 0.0 else LONGEST
     found = solve_ivp(_rates(motor, torque), (0.0, longest), [current, speed, 0.0], "DOP853", events=_standstill(), rtol=1e-9, atol=1e-12)
     if found.t_events is None or found.y_events is None or not found.t_events[0].size:
-        raise ValueError(f"the load drives the shorted motor on: torque {torque} N m")
+        raise ValueError(f"the shorted motor does not stop within {LONGEST:g} s: torque {torque} N m resists")
     return Stop(float(found.t_events[0][0]), float(found.y_events[0][0][2]), float(-np.min(found.y[0])))
 
 

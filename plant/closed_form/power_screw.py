@@ -23,6 +23,7 @@ __all__ = [
     "lead_angle",
     "least_locking_friction",
     "locking_limit_efficiency",
+    "locking_margin",
     "peak_thread_efficiency",
     "thread_efficiency",
     "thread_torque_down",
@@ -135,6 +136,14 @@ def torque_from_efficiency(force: float, lead: float, efficiency: float) -> floa
 def is_self_locking(screw: Screw) -> bool:
     """Tell whether the load cannot turn the screw, collar included where there is one (lowering torque above zero)."""
     return torque_down(1.0, screw) > 0.0
+
+
+def locking_margin(screw: Screw) -> float:
+    """Angle [rad] by which the screw holds its load, collar included; negative where the load drives it.
+
+    atan(T_down / (F d/2)); for the thread alone that is friction angle less lead angle.
+    """
+    return atan(2.0 * torque_down(1.0, screw) / screw.mean_diameter)
 
 
 def least_locking_friction(screw: Screw) -> float:
