@@ -76,6 +76,15 @@ def _field(model: type[BaseModel], path: Path, tag: str) -> FieldInfo | None:
     return None
 
 
+def _entry(model: type[BaseModel], path: Path) -> FieldInfo | None:
+    """Field of an entry of an array or of a table with free keys."""
+    annotation: Any = model
+    for piece in path:
+        annotation = _step(annotation, piece)
+    marks = typing.get_args(annotation)[1:] if typing.get_origin(annotation) is typing.Annotated else ()
+    return next((mark for mark in marks if isinstance(mark, FieldInfo)), None)
+
+
 def _bounds(field: FieldInfo | None) -> tuple[float, float] | None:
     low = high = None
     for mark in field.metadata if field else ():
@@ -141,7 +150,7 @@ def complaint(model: type[BaseModel], error: Any, path: Path, tag: str = "", sho
         return f"{key}: unknown key{did_you_mean(str(path[-1]), dict.fromkeys(known))}"
     if kind == "value_error":
         return f"{key}: {error['ctx']['error']}" if key else str(error["ctx"]["error"])
-    return _about_value(error, path, key, _bounds(field))
+    return _about_value(error, path, key, _bounds(field or _entry(model, path)))
 
 
 def _about_value(error: Any, path: Path, key: str, bounds: tuple[float, float] | None) -> str:

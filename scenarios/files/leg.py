@@ -15,7 +15,8 @@ __all__ = ["PARTS", "Bridge", "CurrentSensor", "Detector", "Gear", "Guide", "Leg
 PARTS = ("motor", "bridge", "spindle", "gear", "guide", "stops", "detector", "current_sensor", "thermal")
 """Sub-tables of a leg, in ``[every_leg]`` or in the leg itself."""
 
-Place = Annotated[tuple[float, float], Field(description="x and y in the plan of the deck, mm.")]
+Coordinate = Annotated[float, Field(ge=-50000, le=50000)]
+Place = Annotated[tuple[Coordinate, Coordinate], Field(description="x and y in the plan of the deck, mm.")]
 
 
 def _designates(thread: str) -> str:

@@ -123,10 +123,3 @@ class Lift(Table):
                 if hypot(leg.at_mm[0] - other.at_mm[0], leg.at_mm[1] - other.at_mm[1]) < LEAST_DISTANCE_MM:
                     raise ValueError(f"legs {other.name} and {leg.name} stand at one place: at_mm must differ by {LEAST_DISTANCE_MM:g} mm")
         return self
-
-    @model_validator(mode="after")
-    def _weighs_something(self) -> Self:
-        place = max(max(abs(x) for x in leg.at_mm) for leg in self.leg)
-        if max(abs(x) for x in self.deck.centre_mm) > place + 5000:
-            raise ValueError("deck.centre_mm lies more than 5 m outside the legs (is this in um?)")
-        return self

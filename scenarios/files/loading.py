@@ -46,8 +46,7 @@ def load_lift(path: str | Path, sets: Iterable[str | Change] = ()) -> Lift:
         With every fault found.
     """
     source = read(Path(path), "lift")
-    changes = [(key, _in_file("lift", key), value) for key, value in collected(sets)]
-    bad = _change(source, changes)
+    bad = _change(source, [(f"--set {key}", _in_file("lift", key), value) for key, value in collected(sets)])
     lift, found = _lift(source)
     bad += found
     if lift is None or bad:
@@ -58,7 +57,7 @@ def load_lift(path: str | Path, sets: Iterable[str | Change] = ()) -> Lift:
 def load_settings(path: str | Path, sets: Iterable[str | Change] = ()) -> Settings:
     """Read and check a settings file; a key in ``sets`` may begin with ``settings.``; raises InputError."""
     source = read(Path(path), "settings")
-    bad = _change(source, [(key, _in_file("settings", key), value) for key, value in collected(sets)])
+    bad = _change(source, [(f"--set {key}", _in_file("settings", key), value) for key, value in collected(sets)])
     settings, found = _validated(source, Settings, source.table)
     bad += found
     if settings is None or bad:
@@ -94,7 +93,7 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
         source.table["set"] = dict(own_changes)
     changes = [(f'{source.path}: [set] "{key}"', key, value) for key, value in own_changes]
     changes += [(f"--set {key}", key, value) for key, value in given]
-    bad = _change(source, [(label, pieces, value) for label, pieces, value in _of("scenario", changes)])
+    bad = _change(source, _of("scenario", changes))
     file, found = _validated(source, ScenarioFile, source.table)
     bad += found
     lift_path, lift = _named(source, "lift", _lift, changes, bad)
@@ -123,8 +122,7 @@ def _change(source: Source, changes: list[tuple[str, list[str], Any]]) -> list[s
     """Make the changes; returns complaints."""
     kind = str(source.table["kind"])
     bad = []
-    for label, pieces, value in changes:
-        option = label if label.startswith(("--set", str(source.path))) or ": [set]" in label else f"--set {label}"
+    for option, pieces, value in changes:
         if not pieces or pieces == ["kind"] or (kind == "scenario" and pieces[0] == "set"):
             bad.append(f"{option}: cannot be changed")
             continue

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from scenarios.files.fields import Table, quantity
+from scenarios.files.leg import Place
 
 __all__ = ["Extra", "Fault", "Guide", "Lose", "Move", "Payload", "PowerOff", "Supply", "ThreadFriction", "Timed"]
 
@@ -79,7 +80,7 @@ class Payload(Timed):
 
     what: Literal["payload"]
     mass_kg: float = quantity(0, 20000, "New payload.")
-    at_mm: tuple[float, float] = Field(default=(0.0, 0.0), description="Its place on the deck, x and y.")
+    at_mm: Place = (0.0, 0.0)
 
 
 class ThreadFriction(Timed):

@@ -14,6 +14,7 @@ from scenarios.files.slips import did_you_mean
 __all__ = ["MOST_BYTES", "Source", "frozen", "read"]
 
 MOST_BYTES = 1_000_000
+MOST_TABLES = 20
 KINDS = ("lift", "settings", "scenario")
 
 
@@ -53,6 +54,8 @@ def _text(path: FilePath) -> str:
     try:
         if path.is_dir():
             raise InputError([f"{path}: is a folder; name the file in it"])
+        if path.exists() and not path.is_file():
+            raise InputError([f"{path}: is not a file"])
         if path.exists() and path.stat().st_size > MOST_BYTES:
             raise InputError([f"{path}: is larger than {MOST_BYTES // 1000} kB; is this the right file?"])
         return path.read_bytes().decode("utf-8")
@@ -63,6 +66,19 @@ def _text(path: FilePath) -> str:
         raise InputError([f"{path}: is not a text file in UTF-8"]) from None
     except (OSError, ValueError) as error:
         raise InputError([f"{path!s}: cannot be read ({getattr(error, 'strerror', None) or error})"]) from None
+
+
+def _depth(table: dict[str, Any]) -> int:
+    """Levels of tables and arrays in each other, counted without recursion."""
+    depth = 0
+    level: list[Any] = [table]
+    while level:
+        depth += 1
+        held = [item for holder in level for item in (holder.values() if isinstance(holder, dict) else holder)]
+        level = [item for item in held if isinstance(item, dict | list)]
+        if depth > MOST_TABLES:
+            break
+    return depth
 
 
 def read(path: FilePath, kind: str) -> Source:
@@ -92,6 +108,8 @@ def read(path: FilePath, kind: str) -> Source:
         raise InputError([f"{path}: is not valid TOML: {error}"]) from None
     except RecursionError:
         raise InputError([f"{path}: is not valid TOML: nested too deeply"]) from None
+    if _depth(table) > MOST_TABLES:
+        raise InputError([f"{path}: tables are nested more than {MOST_TABLES} deep"])
     lines = line_numbers(text)
     given = table.get("kind")
     if given != kind:

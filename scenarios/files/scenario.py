@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -19,11 +19,14 @@ from scenarios.limits import LimitEntry
 __all__ = ["Load", "Scenario", "ScenarioFile", "Start"]
 
 
+Height = Annotated[float, Field(ge=-50, le=10000)]
+
+
 class Start(Table):
     """How the rehearsal begins."""
 
     height_mm: float | None = quantity(-50, 10000, "Height of every leg.", None)
-    heights_mm: dict[str, float] | None = Field(default=None, description="Height of each leg, by name.")
+    heights_mm: dict[str, Height] | None = Field(default=None, description="Height of each leg, by name.")
     referenced: bool = Field(default=True, description="True: the controller knows the true heights; false: it must be homed first.")
     ambient_c: float | None = quantity(-40, 85, "Air temperature; left out: the lift file's.", None)
     winding_c: float | None = quantity(-40, 200, "Winding temperature; left out: as the air.", None)
