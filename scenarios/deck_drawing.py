@@ -6,7 +6,6 @@ The factor of exaggeration is written into the drawing; without it the tilt of a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import floor, log10
 
 import numpy as np
@@ -15,33 +14,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from scenarios.figure_style import FAINT, INK, LIMIT, WIDTH, leg_style, plain, styled
+from scenarios.summary import DeckView
 
-__all__ = ["DeckView", "deck_figure", "draw_elevation", "draw_plan", "exaggeration"]
-
-
-@dataclass(frozen=True)
-class DeckView:
-    """Deck joints at one instant, ``x``, ``y`` and ``z`` one entry per leg [mm]."""
-
-    names: tuple[str, ...]
-    x_mm: tuple[float, ...]
-    y_mm: tuple[float, ...]
-    z_mm: tuple[float, ...]
-    at_s: float
-    tilt_deg: float
-    payload_kg: float = 0.0
-    payload_mm: tuple[float, float] = (0.0, 0.0)
-
-    @property
-    def off_level_mm(self) -> tuple[float, ...]:
-        """Height of each joint above the mean of all [mm]."""
-        mean = sum(self.z_mm) / len(self.z_mm)
-        return tuple(z - mean for z in self.z_mm)
-
-    @property
-    def reach_mm(self) -> float:
-        """Larger side of the plan, at least 100 mm."""
-        return max(float(np.ptp(self.x_mm)), float(np.ptp(self.y_mm)), 100.0)
+__all__ = ["deck_figure", "draw_elevation", "draw_plan", "exaggeration"]
 
 
 def exaggeration(view: DeckView) -> float:
@@ -57,7 +32,7 @@ def exaggeration(view: DeckView) -> float:
 def draw_plan(axes: Axes, view: DeckView) -> None:
     """Legs and payload from above, with the deviation of each joint from the mean height [mm]."""
     pad = 0.16 * view.reach_mm
-    left, low = min(view.x_mm) - pad, min(view.y_mm) - pad
+    left, low = min(view.x_mm) - pad, min(view.y_mm) - 1.6 * pad
     width, depth = max(view.x_mm) + pad - left, max(view.y_mm) + pad - low
     axes.add_patch(Rectangle((left, low), width, depth, facecolor="#f1f0ec", edgecolor="#6b6b67", linewidth=0.9))
     for q, (name, x, y, off) in enumerate(zip(view.names, view.x_mm, view.y_mm, view.off_level_mm, strict=True)):
@@ -71,7 +46,7 @@ def draw_plan(axes: Axes, view: DeckView) -> None:
         axes.annotate(f"{view.payload_kg:g} kg", view.payload_mm, xytext=(0, 8), textcoords="offset points", ha="center", fontsize=8)
     axes.set_aspect("equal")
     axes.set_xlim(left - 0.3 * pad, left + width + 0.3 * pad)
-    axes.set_ylim(low - 1.1 * pad, low + depth + 0.6 * pad)
+    axes.set_ylim(low - 0.5 * pad, low + depth + 0.6 * pad)
     axes.axis("off")
     axes.set_title("plan; joint heights against their mean", loc="left", fontsize=9)
 
@@ -95,7 +70,8 @@ def draw_elevation(axes: Axes, view: DeckView, factor: float, sideways: bool = F
     axes.plot(ends, [0.0, 0.0], color=FAINT, linewidth=0.8, linestyle=(0, (4, 3)))
     axes.plot(ends, [floor_z, floor_z], color="#6b6b67", linewidth=1.0)
     front = min(depth)
-    for q, (place, z, behind) in enumerate(zip(along, off, depth, strict=True)):
+    for q, (x, z, behind) in enumerate(zip(along, off, depth, strict=True)):
+        place = x if behind <= front + 1e-6 else x + 0.025 * view.reach_mm
         fill = leg_style(q)["color"] if behind <= front + 1e-6 else "white"
         axes.plot(
             [place, place],
@@ -113,8 +89,9 @@ def draw_elevation(axes: Axes, view: DeckView, factor: float, sideways: bool = F
         height = float(np.interp(centre, ends, heights))
         axes.annotate("", (centre, height), xytext=(centre, height + 0.16 * view.reach_mm), arrowprops={"arrowstyle": "-|>", "color": INK})
     axes.set_aspect("equal")
+    axes.set_ylim(floor_z - 0.03 * view.reach_mm, max(*off, *heights.tolist()) + 0.24 * view.reach_mm)
     axes.axis("off")
-    side = "side, legs in front filled" if sideways else "front, legs in front filled"
+    side = "side" if sideways else "front"
     axes.set_title(f"elevation from the {side}", loc="left", fontsize=9)
 
 
@@ -123,7 +100,7 @@ def deck_figure(view: DeckView) -> Figure:
     two_rows = np.ptp(view.y_mm) > 1e-6 and np.ptp(view.x_mm) > 1e-6
     factor = exaggeration(view)
     with styled():
-        figure = Figure(figsize=(WIDTH, 3.2 if two_rows else 2.7), layout="constrained")
+        figure = Figure(figsize=(WIDTH, 2.7 if two_rows else 2.1), layout="constrained")
         axes = figure.subplots(1, 3 if two_rows else 2, squeeze=False)[0]
         draw_plan(axes[0], view)
         draw_elevation(axes[1], view, factor, sideways=not two_rows and np.ptp(view.x_mm) <= 1e-6 < np.ptp(view.y_mm))

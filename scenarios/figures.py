@@ -171,7 +171,7 @@ def draw_differences(axes: Axes, tracks: Tracks) -> None:
     axes.axhline(0.0, color=FAINT, linewidth=0.7)
     clean(axes, "heard minus true [counts]; open triangle: missed, filled: extra")
     low, high = axes.get_ylim()
-    axes.set_ylim(min(low, -1.5), max(high, 1.5))
+    axes.set_ylim(min(low - 0.08 * (high - low), -1.5), max(high + 0.08 * (high - low), 1.5))
     if len(tracks.names) > 1:
         _legend(axes, len(tracks.names))
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from math import isfinite
 from typing import Any
@@ -18,7 +18,7 @@ from scenarios.budget import Budget, BudgetFacts, level_budget
 from scenarios.happenings import tell_events
 from scenarios.limits import LimitEntry
 from scenarios.result_moves import read_moves
-from scenarios.summary import Controller, Energy, Extreme, MoveResult, RunSummary
+from scenarios.summary import Controller, DeckView, Energy, Extreme, MoveResult, RunSummary
 from scenarios.tracks import Tracks
 from scenarios.verdict import Verdict, judge
 from sync.modes import MODE_WORDS, REASON_WORDS, Law, Mode, Reason
@@ -45,7 +45,13 @@ class Result:
     budget: Budget | None
     """Of the last move that was no homing; ``None`` with one leg or without such a move."""
     law: str
+    deck: DeckView | None
+    """At the worst tilt; ``None`` without a trace or without a move."""
     tracks: Tracks
+
+    def without_trace(self) -> Result:
+        """The same result without its trace, so that many can be kept."""
+        return replace(self, tracks=Tracks(np.empty((0, 0)), ()))
 
 
 def versions() -> dict[str, str]:
@@ -189,6 +195,28 @@ def _budget(rig: Any, run: RunSummary) -> Budget | None:
     return level_budget(worked[-1], _facts(rig, run, worked[-1]))
 
 
+def _deck(rig: Any, run: RunSummary, tracks: Tracks) -> DeckView | None:
+    """Deck at the worst tilt of all moves, homings only where there is nothing else."""
+    moved = [move for move in run.moves if not move.is_homing] or list(run.moves)
+    tilted = [move for move in moved if move.tilt_s is not None]
+    if not tilted:
+        return None
+    worst = max(tilted, key=lambda move: move.tilt_deg or 0.0)
+    at_s = worst.tilt_s or 0.0
+    row, legs, deck = tracks.row(at_s), rig["world"]["legs"], rig["world"]["deck"]
+    count = range(len(run.names))
+    return DeckView(
+        names=run.names,
+        x_mm=tuple(1e3 * float(legs[q]["x"]) for q in count),
+        y_mm=tuple(1e3 * float(legs[q]["y"]) for q in count),
+        z_mm=tuple((1e3 * tracks.legs("height_m")[:, row]).tolist()),
+        at_s=at_s,
+        tilt_deg=worst.tilt_deg or 0.0,
+        payload_kg=float(deck["payload"]),
+        payload_mm=(1e3 * float(deck["payload_x"]), 1e3 * float(deck["payload_y"])),
+    )
+
+
 def result_of(flight: Any, entries: Iterable[LimitEntry], file: str, sets: Iterable[tuple[str, object]] = ()) -> Result:
     """Result of one flight.
 
@@ -224,6 +252,7 @@ def result_of(flight: Any, entries: Iterable[LimitEntry], file: str, sets: Itera
         verdict=judge(run, entries, file),
         budget=_budget(rig, run),
         law=_LAWS[Law(int(rig["settings"]["law"]))],
+        deck=_deck(rig, run, tracks),
         tracks=tracks,
     )
 

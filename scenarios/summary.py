@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-__all__ = ["Controller", "Energy", "Event", "Extreme", "LegResult", "Level", "MoveResult", "RunSummary"]
+__all__ = ["Controller", "DeckView", "Energy", "Event", "Extreme", "LegResult", "Level", "MoveResult", "RunSummary"]
 
 
 @dataclass(frozen=True)
@@ -142,6 +142,31 @@ class Controller:
     """``None``: no fault."""
     reason_text: str = ""
     remedy: str = ""
+
+
+@dataclass(frozen=True)
+class DeckView:
+    """Deck joints at one instant, ``x``, ``y`` and ``z`` one entry per leg [mm]."""
+
+    names: tuple[str, ...]
+    x_mm: tuple[float, ...]
+    y_mm: tuple[float, ...]
+    z_mm: tuple[float, ...]
+    at_s: float
+    tilt_deg: float
+    payload_kg: float = 0.0
+    payload_mm: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def off_level_mm(self) -> tuple[float, ...]:
+        """Height of each joint above the mean of all [mm]."""
+        mean = sum(self.z_mm) / len(self.z_mm)
+        return tuple(z - mean for z in self.z_mm)
+
+    @property
+    def reach_mm(self) -> float:
+        """Larger side of the plan, at least 100 mm."""
+        return max(max(self.x_mm) - min(self.x_mm), max(self.y_mm) - min(self.y_mm), 100.0)
 
 
 @dataclass(frozen=True)

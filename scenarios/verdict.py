@@ -63,9 +63,9 @@ class Verdict:
 
 
 def number(value: float | None) -> str:
-    """Number as it is read: four digits, no exponent between 0.001 and 100 000; an en dash for ``None``."""
+    """Number as it is read: four digits, no exponent between 0.001 and 100 000; a dash for ``None``."""
     if value is None:
-        return "–"
+        return "-"
     size = abs(value)
     if value == 0.0 or 1e-3 <= size < 1e5:
         digits = 3 if size < 10.0 else 2 if size < 100.0 else 1 if size < 1000.0 else 0

@@ -1,0 +1,162 @@
+"""The report of a rehearsal: one self-contained HTML page, and its figures as PNG files.
+
+The page loads nothing from anywhere, and the same rehearsal gives the same bytes: no date, no wall clock in it.
+Every text from a file is escaped by the template engine; only the figures, drawn here, are passed on as they are.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import isfinite, isnan
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from scenarios.deck_drawing import deck_figure
+from scenarios.figure_style import to_png, to_svg
+from scenarios.figures import Marks, counts_figure, electric_figure, heights_figure
+from scenarios.result import Result, versions
+from scenarios.verdict import CAUTIONS, JudgedLimit, number
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from scenarios.assumptions import Assumption
+    from scenarios.sheet import Sheet
+
+__all__ = ["Page", "file_names", "index_file", "page_files", "page_stems", "repeat_command"]
+
+_FIGURES = ("heights", "counts", "electric", "deck")
+_TITLES = {
+    "heights": "Heights, level error and speed over time",
+    "counts": "Counts true against heard over time",
+    "electric": "Currents, duty and supply over time",
+    "deck": "The deck at its worst tilt",
+}
+
+
+@dataclass(frozen=True)
+class Page:
+    """One rehearsal on its way into a report."""
+
+    stem: str
+    """File name without ending."""
+    result: Result
+    lift: str
+    about: str
+    command: str
+    sheet: Sheet | None
+    assumptions: tuple[Assumption, ...] = ()
+    derivations: tuple[str, ...] = ()
+
+
+def page_stems(files: Sequence[str]) -> list[str]:
+    """File names without ending for the pages of scenario files: safe anywhere, all different, none called index."""
+    stems: list[str] = []
+    taken = {"index"}
+    for file in files:
+        base = re.sub(r"[^A-Za-z0-9_-]+", "-", Path(file).stem).strip("-") or "rehearsal"
+        stem, count = base, 1
+        while stem.lower() in taken:
+            count += 1
+            stem = f"{base}-{count}"
+        taken.add(stem.lower())
+        stems.append(stem)
+    return stems
+
+
+def file_names(stems: Sequence[str]) -> list[str]:
+    """Every file name that pages of these stems may need, the index included where there are several."""
+    names = [f"{stem}.html" for stem in stems]
+    names += [f"{stem}-{figure}.png" for stem in stems for figure in _FIGURES]
+    return [*names, "index.html"] if len(stems) > 1 else names
+
+
+def repeat_command(file: str, sets: Iterable[str], seed: int, clock: str, folder: str) -> str:
+    """Command line that repeats one rehearsal with its report; ``sets`` are ``KEY=VALUE`` as they were given."""
+    words = ["levelrig", "rehearse", file]
+    for one in sets:
+        words += ["--set", one]
+    words += ["--seed", str(seed), "--clock", clock, "--report", folder]
+    return shlex.join(words)
+
+
+def _marks(result: Result) -> Marks:
+    stated = {one.name: one.limit for one in result.verdict.limits}
+    return Marks(
+        moves=result.summary.moves,
+        level_limit_mm=stated.get("level_moving_mm"),
+        current_limit_a=stated.get("peak_current_a"),
+        supply_limit_v=stated.get("supply_min_v"),
+    )
+
+
+def _figures(result: Result) -> dict[str, Figure]:
+    if result.tracks.empty:
+        return {}
+    marks = _marks(result)
+    drawn = {
+        "heights": heights_figure(result.tracks, marks),
+        "counts": counts_figure(result.tracks),
+        "electric": electric_figure(result.tracks, marks),
+    }
+    if result.deck is not None:
+        drawn["deck"] = deck_figure(result.deck)
+    return drawn
+
+
+def _used(one: JudgedLimit) -> float | None:
+    """Share of the limit that is used, 0 to 1.25; ``None`` where a bar would mean nothing."""
+    if not one.evaluated or one.value is None or not one.upper or one.limit <= 0.0:
+        return None
+    return min(max(one.value / one.limit, 0.0), 1.25)
+
+
+def _figure(value: float) -> str:
+    """Figure of the sheet: infinite is never, not a number is not applicable."""
+    if isnan(value):
+        return "n/a"
+    return number(value) if isfinite(value) else "never"
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["number"] = number
+    environment.filters["used"] = _used
+    environment.filters["figure"] = _figure
+    environment.filters["is_finite"] = isfinite
+    environment.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
+    environment.filters["unit"] = lambda unit: {"degC": "°C", "deg": "°"}.get(unit, unit)
+    return environment
+
+
+def page_files(page: Page) -> dict[str, bytes]:
+    """HTML page and PNG figures of one rehearsal, by file name."""
+    figures = _figures(page.result)
+    files = {f"{page.stem}-{name}.png": to_png(figure) for name, figure in figures.items()}
+    inline = {name: Markup(to_svg(figure, f"{name}", _TITLES[name])) for name, figure in figures.items()}
+    files[f"{page.stem}.html"] = _render(
+        "rehearsal.html", page=page, result=page.result, run=page.result.summary, verdict=page.result.verdict, figures=inline
+    )
+    return files
+
+
+def index_file(pages: Sequence[Page]) -> bytes:
+    """HTML page that lists several rehearsals with their verdicts."""
+    return _render("index.html", pages=pages)
+
+
+def _render(template: str, **values: Any) -> bytes:
+    text = _environment().get_template(template).render(cautions=CAUTIONS, versions=versions(), **values)
+    return text.encode("utf-8")

@@ -1,0 +1,57 @@
+"""What a rehearsal prints: the verdict in a sentence and the table of limits, in plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from scenarios.result import Result
+from scenarios.verdict import JudgedLimit, number
+
+__all__ = ["CAUTION_LINE", "verdict_lines"]
+
+CAUTION_LINE = "A simulation, not a safety case: take limits from your own standard and risk assessment, and measure on the real machine."
+
+_HEADS = ("limit", "value", "limit", "margin", "when", "leg", "")
+
+
+def _with_unit(value: float | None, unit: str) -> str:
+    return number(value) if value is None or not unit else f"{number(value)} {unit}"
+
+
+def _status(one: JudgedLimit) -> str:
+    if one.evaluated:
+        return "ok" if one.ok else "BROKEN"
+    return f"not evaluated: {one.reason}" + ("" if one.own else " (inherited)")
+
+
+def _row(one: JudgedLimit) -> tuple[str, ...]:
+    return (
+        f"{one.name} [{one.id}]" if one.id else one.name,
+        _with_unit(one.value, one.unit),
+        ("" if one.upper else ">= ") + _with_unit(one.limit, one.unit),
+        _with_unit(one.margin, one.unit),
+        "-" if one.at_s is None else f"{one.at_s:.2f} s",
+        one.leg or "-",
+        _status(one),
+    )
+
+
+def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Rows in aligned columns: first, leg and status to the left, numbers to the right."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(_HEADS) - 1)]
+    lines = []
+    for row in rows:
+        cells = [
+            cell.ljust(width) if k in (0, 5) else cell.rjust(width) for k, (cell, width) in enumerate(zip(row[:-1], widths, strict=True))
+        ]
+        lines.append("  " + "  ".join([*cells, row[-1]]).rstrip())
+    return lines
+
+
+def verdict_lines(result: Result) -> list[str]:
+    """Lines for the terminal: heading, sentence, notes, table."""
+    run = result.summary
+    heading = f"{result.scenario} ({result.file}), seed {result.seed}, {result.clock} clock, {run.simulated_s:.2f} s simulated"
+    sets = [f"  set {key} = {value}" for key, value in result.sets]
+    notes = [f"  {note}" for note in result.verdict.notes]
+    return [heading, *sets, f"  {result.verdict.sentence}", *notes, *_table([_HEADS, *(_row(one) for one in result.verdict.limits)])]
