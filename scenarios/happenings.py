@@ -92,5 +92,5 @@ def tell_events(rig: Any, names: Sequence[str]) -> tuple[tuple[Event, ...], int]
         leg = _leg(what, event, rig["script"])
         value = float(event["value"])
         name = names[leg] if 0 <= leg < len(names) and what is not Happening.MODE else None
-        told.append(Event(float(event["time_us"]) * 1e-6, what.name.lower(), name, _text(what, value, rig["script"]), value))
+        told.append(Event(float(event["time_us"]) / 1e6, what.name.lower(), name, _text(what, value, rig["script"]), value))
     return tuple(told), max(0, total - MAX_EVENTS)

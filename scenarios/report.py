@@ -20,6 +20,7 @@ from markupsafe import Markup
 from scenarios.deck_drawing import deck_figure
 from scenarios.figure_style import to_png, to_svg
 from scenarios.figures import Marks, counts_figure, electric_figure, heights_figure
+from scenarios.report_sheet import sheet_blocks
 from scenarios.result import Result, versions
 from scenarios.verdict import CAUTIONS, JudgedLimit, number
 
@@ -117,9 +118,9 @@ def _used(one: JudgedLimit) -> float | None:
     return min(max(one.value / one.limit, 0.0), 1.25)
 
 
-def _figure(value: float) -> str:
-    """Figure of the sheet: infinite is never, not a number is not applicable."""
-    if isnan(value):
+def _figure(value: float | None) -> str:
+    """Figure of the sheet: infinite is never, not a number or none is not applicable."""
+    if value is None or isnan(value):
         return "n/a"
     return number(value) if isfinite(value) else "never"
 
@@ -135,7 +136,7 @@ def _environment() -> Environment:
     environment.filters["number"] = number
     environment.filters["used"] = _used
     environment.filters["figure"] = _figure
-    environment.filters["is_finite"] = isfinite
+    environment.filters["blocks"] = sheet_blocks
     environment.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
     environment.filters["unit"] = lambda unit: {"degC": "°C", "deg": "°"}.get(unit, unit)
     return environment

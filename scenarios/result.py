@@ -84,7 +84,7 @@ def _controller(memory: Any) -> Controller:
 
 def _hottest(rig: Any, names: Sequence[str], tracks: Tracks) -> Extreme | None:
     ends = [float(rig["world"]["legs"][q]["motor"]["winding"]) for q in range(len(names))]
-    best = Extreme(max(ends), float(rig["world"]["time_us"]) * 1e-6, names[int(np.argmax(ends))])
+    best = Extreme(max(ends), float(rig["world"]["time_us"]) / 1e6, names[int(np.argmax(ends))])
     if tracks.empty:
         return best
     windings = tracks.legs("winding_c")
@@ -129,7 +129,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
     count = len(names)
     events, dropped = tell_events(rig, names)
     bad = int(rig["world"]["diverged"])
-    now = float(rig["world"]["time_us"]) * 1e-6
+    now = float(rig["world"]["time_us"]) / 1e6
     return RunSummary(
         names=tuple(names),
         simulated_s=now,
@@ -217,13 +217,15 @@ def _deck(rig: Any, run: RunSummary, tracks: Tracks) -> DeckView | None:
     )
 
 
-def result_of(flight: Any, entries: Iterable[LimitEntry], file: str, sets: Iterable[tuple[str, object]] = ()) -> Result:
+def result_of(flight: Any, stored_j: float, entries: Iterable[LimitEntry], file: str, sets: Iterable[tuple[str, object]] = ()) -> Result:
     """Result of one flight.
 
     Parameters
     ----------
     flight
         What :func:`scenarios.runner.fly` returned.
+    stored_j
+        Energy stored at its end less that at its start [J], from :func:`scenarios.wiring.stored_energy`.
     entries
         Limits to judge by.
     file
@@ -236,11 +238,9 @@ def result_of(flight: Any, entries: Iterable[LimitEntry], file: str, sets: Itera
     InputError
         When no limit could be judged.
     """
-    from scenarios.wiring import stored_energy
-
     tracks = Tracks(np.asarray(flight.trace, dtype=np.float64), tuple(flight.columns))
     rig = flight.rig[0]
-    run = summarise(rig, tracks.names, tracks, float(stored_energy(flight.rig)))
+    run = summarise(rig, tracks.names, tracks, stored_j)
     return Result(
         scenario=flight.scenario.name,
         file=file,

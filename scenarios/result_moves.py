@@ -27,7 +27,7 @@ def _number(value: float, scale: float = 1.0) -> float | None:
 
 def _seconds(instant_us: float) -> float | None:
     """Instant in s; ``None`` where it was not reached (zero or NaN)."""
-    return float(instant_us) * 1e-6 if isfinite(instant_us) and instant_us > 0.0 else None
+    return float(instant_us) / 1e6 if isfinite(instant_us) and instant_us > 0.0 else None
 
 
 def _leg(score: Any, name: str, goal: float | None, ended: bool, ran: bool) -> LegResult:
@@ -101,7 +101,7 @@ def _move(score: Any, number: int, names: Sequence[str], tracks: Tracks, now_s: 
     command = int(score["command"])
     kind = "home" if score["homing"] else _KINDS.get(Command(command), "drive")
     goal = _number(score["goal"], 1e3) if command == Command.GO else None
-    end_s, start_s = _seconds(score["end_us"]), float(score["start_us"]) * 1e-6
+    end_s, start_s = _seconds(score["end_us"]), float(score["start_us"]) / 1e6
     first_off, last_off = _seconds(score["first_off_us"]), _seconds(score["last_off_us"])
     run_from, run_to = _seconds(score["run_from_us"]), _seconds(score["run_to_us"])
     ran = run_to is not None and run_to > (run_from or 0.0)
@@ -145,5 +145,5 @@ def read_moves(rig: Any, names: Sequence[str], tracks: Tracks) -> tuple[MoveResu
     tracks
         Its trace, may be empty: then instants that only the trace knows are ``None``.
     """
-    now_s = float(rig["world"]["time_us"]) * 1e-6
+    now_s = float(rig["world"]["time_us"]) / 1e6
     return tuple(_move(rig["move"][k], k + 1, names, tracks, now_s) for k in range(int(rig["moves"])))

@@ -71,6 +71,7 @@ def _fly(order: Order, scenarios: list[Scenario]) -> list[Result]:
 
     from scenarios.result import result_of
     from scenarios.runner import fly
+    from scenarios.wiring import stored_energy
 
     results, bad = [], []
     with_trace = order.report is not None or order.trace is not None
@@ -80,7 +81,7 @@ def _fly(order: Order, scenarios: list[Scenario]) -> list[Result]:
     for file, scenario in zip(order.files, bar, strict=True):
         flight = fly(scenario, seed=order.seed, clock=order.clock, trace=True)
         try:
-            result = result_of(flight, scenario.limits, file, scenario.sets)
+            result = result_of(flight, float(stored_energy(flight.rig)), scenario.limits, file, scenario.sets)
         except InputError as error:
             bad += error.messages
             continue
