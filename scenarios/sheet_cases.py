@@ -62,21 +62,21 @@ def _checked(row: Row, columns: Sequence[Column]) -> Row:
         return warned(
             row,
             lambda value: value == 0.0,
-            f"{row.case}: the drive does not move this load",
+            "the drive does not move this load",
             "Take a higher ratio, a finer lead, a stronger motor or a higher current limit.",
         )
     if row.name == "current" and any(value > CURRENT_SHARE * limit for value, limit in zip(row.values, limits, strict=True)):
         return warned(
             row,
             lambda _: True,
-            f"{row.case}: the running current is above {CURRENT_SHARE:.0%} of the bridge's limit, so start and cold grease reach the limit",
+            f"the running current is above {100.0 * CURRENT_SHARE:g} % of the bridge's limit, so start and cold grease reach the limit",
             "Raise bridge.current_limit_a or lower the load torque (ratio, lead, friction).",
         )
     if row.name == "coast" and row.case != EMPTY:
         return warned(
             row,
             lambda value: value > LONG_COAST * 1e3,
-            f"{row.case}: the coast is longer than {LONG_COAST * 1e3:g} mm, so small changes of friction move the stop by much",
+            f"the coast is longer than {LONG_COAST * 1e3:g} mm, so small changes of friction move the stop by much",
             "Let the off-state brake in this direction, slow down before the target, or take a thread with more friction margin.",
         )
     return row

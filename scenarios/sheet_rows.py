@@ -47,7 +47,12 @@ def counting_rows(columns: Sequence[Column]) -> list[Row]:
             "Take a higher gear ratio, a finer lead or a motor with more (odd) segments.",
         ),
         Row(
-            group, "counts per stroke", "1", _each(columns, lambda c: per_metre(c) * c.drive.stroke), "between the end stops", "arithmetic"
+            group,
+            "counts per stroke",
+            "1",
+            _each(columns, lambda c: per_metre(c) * c.drive.stroke),
+            "between the end stops of the first leg named",
+            "arithmetic",
         ),
     ]
 

@@ -56,7 +56,9 @@ def supply_rows(lift: Lift, columns: Sequence[Column]) -> list[Row]:
         f"a simultaneous start pulls the supply below the {lift.logic.least_v:g} V of the logic",
         remedy,
     )
-    lowest = warned(lowest, lambda v: v < shed, f"a simultaneous start pulls the supply below {SHED_SHARE:.0%} of its voltage", remedy)
+    lowest = warned(
+        lowest, lambda v: v < shed, f"a simultaneous start pulls the supply below {100.0 * SHED_SHARE:g} % of its voltage", remedy
+    )
     return [
         Row(
             group,
@@ -64,7 +66,7 @@ def supply_rows(lift: Lift, columns: Sequence[Column]) -> list[Row]:
             "V",
             (columns[0].cases[FULL_UP].voltage,),
             "where the source gives what the motors take",
-            "source line",
+            "line of the supply",
         ),
         lowest,
         Row(group, "largest motor current at that start", "A", (start.current,), how, "motor and capacitor equations"),
@@ -208,7 +210,8 @@ def hold_up_rows(lift: Lift, columns: Sequence[Column]) -> list[Row]:
         warned(
             has,
             lambda time: time < needed,
-            "the bulk capacitor does not keep the logic alive through the longest coast: counts are lost at a power failure",
+            ("the bulk capacitor does not keep" if given > 0.0 else "without a bulk capacitor nothing keeps")
+            + " the logic alive through the longest coast: counts are lost at a power failure",
             "Put the capacitance of the row above behind a diode, brake at power failure, or mark the position uncertain on wake.",
         )
     )
