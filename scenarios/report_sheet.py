@@ -35,7 +35,12 @@ class Block:
 
 
 def _warnings(rows: Sequence[Row]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(f"{row.warning}. {row.remedy}" for row in rows if row.warning))
+    """Each different warning once, with the load cases it holds for."""
+    cases: dict[str, list[str]] = {}
+    for row in rows:
+        if row.warning:
+            cases.setdefault(f"{row.warning.removeprefix(row.case + ': ')}. {row.remedy}", []).append(row.case)
+    return tuple(f"{'; '.join(names)}: {text}" if any(names) else text for text, names in cases.items())
 
 
 def _origin(row: Row) -> str:

@@ -19,8 +19,10 @@ from scenarios.happenings import tell_events, tell_row
 from scenarios.limits import LIMITS, LimitEntry
 from scenarios.report import Page, file_names, index_file, page_files, page_stems, repeat_command
 from scenarios.report_folder import MANIFEST, ReportFolder
+from scenarios.report_sheet import sheet_blocks
 from scenarios.result import Result, as_json, result_of
 from scenarios.rig import Action
+from scenarios.sheet import Row, Sheet
 from scenarios.tracks import steps, thin
 
 STATED = {"level_moving_mm": 1.0, "level_after_coast_mm": 0.5, "target_error_mm": 1.0, "homing_level_mm": 1.0}
@@ -306,3 +308,18 @@ def test_a_list_that_is_not_ours_protects_what_is_there(tmp_path: Path) -> None:
 
     with pytest.raises(InputError):
         ReportFolder(tmp_path).check(["a.html"])
+
+
+def test_a_drive_sheet_puts_load_cases_side_by_side_and_tells_each_warning_once() -> None:
+    rows = (
+        Row("counting", "counts per mm", "1/mm", (19.5,), "c ratio / lead", "arithmetic"),
+        Row("running", "coast", "mm", (2.2,), "law", "", "raising"),
+        Row("running", "coast", "mm", (7.3,), "law", "", "lowering, light", "long coast", "Brake."),
+        Row("running", "coast", "mm", (6.1,), "law", "", "lowering, full", "long coast", "Brake."),
+    )
+    plain_block, cases = sheet_blocks(Sheet("worktop", ("each leg",), rows))
+
+    assert plain_block.heads == ("each leg",)
+    assert cases.heads == ("raising", "lowering, light", "lowering, full")
+    assert cases.lines[0].values == (2.2, 7.3, 6.1)
+    assert cases.lines[0].warnings == ("lowering, light; lowering, full: long coast. Brake.",)
