@@ -16,7 +16,7 @@ from scenarios.files.scenario import Scenario
 from scenarios.rig import rig_dtype
 from sync.modes import Mode
 
-__all__ = ["Assumption", "assumptions", "build_rig", "build_world", "derivations"]
+__all__ = ["Assumption", "assemble", "assumptions", "build_rig", "build_world", "derivations"]
 
 SETTLE_US = 300_000
 """Rest after the last move before a rehearsal ends."""
@@ -50,6 +50,14 @@ def build_rig(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDAr
     """
     from scenarios.wiring import prepare
 
+    rig = assemble(scenario, seed, run)
+    prepare(rig)
+    filter_shares(rig["world"], scenario.lift)
+    return rig
+
+
+def assemble(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDArray[np.void]:
+    """The same as :func:`build_rig` before anything is derived from the parameters; compiles nothing."""
     rig = np.zeros(1, dtype=rig_dtype())
     one = rig[0]
     one["world"] = build_world(scenario.lift)[0]
@@ -64,8 +72,6 @@ def build_rig(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDAr
     one["end_us"] = round(latest_end(scenario.file, scenario.settings, scenario.lift) * 1e6)
     one["settle_us"] = SETTLE_US
     one["trace_every"] = one["settings"]["control_every"]
-    prepare(rig)
-    filter_shares(rig["world"], scenario.lift)
     return rig
 
 

@@ -14,12 +14,16 @@ class InputError(Exception):
     ----------
     messages
         One line each; every line names the thing, its value, the limit and the remedy.
-        All that is wrong is told at once.
+        All that is wrong is told at once.  What cannot be printed is shown by its code.
     """
 
     def __init__(self, messages: Iterable[str]) -> None:
-        self.messages: list[str] = list(messages)
+        self.messages: list[str] = [_in_one_line(message) for message in messages]
         super().__init__(self.messages)
 
     def __str__(self) -> str:
         return "\n".join(self.messages)
+
+
+def _in_one_line(message: str) -> str:
+    return "".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in message)

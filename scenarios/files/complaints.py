@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import types
 import typing
 from typing import Any
@@ -29,11 +30,15 @@ _WANTED = {
 }
 
 
+_BARE = re.compile(r"^[A-Za-z0-9_-]+$")
+
+
 def key_path(path: Path) -> str:
     """``leg[1].spindle.lead_mm``; the first of several is [1]."""
     text = ""
     for piece in path:
-        text += f"[{piece + 1}]" if isinstance(piece, int) else f".{piece}"
+        bare = f"[{piece + 1}]" if isinstance(piece, int) else f".{piece}"
+        text += bare if isinstance(piece, int) or _BARE.match(piece) else f'."{piece}"'
     return text.lstrip(".")
 
 
@@ -147,6 +152,7 @@ def complaint(model: type[BaseModel], error: Any, path: Path, tag: str = "", sho
         return f"{key}: is missing{' (' + about.rstrip('.') + ')' if about else ''}"
     if kind == "extra_forbidden":
         known = [name for table in _tables(model, path[:-1], tag) for name in table.model_fields]
+        known += ["every_leg"] if len(path) == 1 and "leg" in known else []
         return f"{key}: unknown key{did_you_mean(str(path[-1]), dict.fromkeys(known))}"
     if kind == "value_error":
         return f"{key}: {error['ctx']['error']}" if key else str(error["ctx"]["error"])

@@ -143,7 +143,10 @@ def _named(
 ) -> tuple[Path, M | None]:
     """Read and check the file that a scenario names; complaints go to ``bad``."""
     name = source.table.get(kind)
-    if not isinstance(name, str) or not name or "\0" in name:
+    if not isinstance(name, str) or not name:
+        return source.path, None  # the scenario's own check says so
+    if not name.isprintable():
+        bad.append(f"{source.where((kind,))}{kind} = {name!r}: is not the name of a file")
         return source.path, None
     path = source.path.parent / name
     try:

@@ -47,7 +47,7 @@ def test_spellings_of_one_thread_are_read_alike(same: str) -> None:
     "wrong", ["", "M 14x2", "Tr 14", "Tr 14x4.2", "Tr 14x6 P4", "Tr 14x12", "Tr 400x4", "Tr 0x4", "Tr 14x4 P8", "Tr -14x4"]
 )
 def test_what_is_no_iso_thread_is_refused_by_name(wrong: str) -> None:
-    with pytest.raises(ValueError, match="Tr|thread"):
+    with pytest.raises(ValueError, match=r"Tr|thread"):
         trapezoidal_thread(wrong)
 
 
