@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from math import isinf, isnan
+from math import ceil, isinf, isnan
 
 from scenarios.sheet import CAUTION, Row, Sheet
 
@@ -57,8 +57,9 @@ def sheet_lines(sheets: Sequence[Sheet]) -> list[str]:
         else:
             blocks = _blocks(sheets)
             for block in blocks:
-                heads = _heads(block) if len(block) > 1 or len(blocks) > 1 else []
-                lines += [*heads, *_block(block, group, sources)]
+                body = _block(block, group, sources, block is blocks[-1])
+                heads = _heads(block, len(sheets) == 1) if body and (len(block) > 1 or len(blocks) > 1) else []
+                lines += [*heads, *body]
     lines += ["", *_wrapped("  ".join(f"[{k + 1}] {source}" for k, source in enumerate(sources)), "sources  ", " " * 9)]
     lines += [line for sheet in sheets for text in sheet.left_out for line in _wrapped(f"{sheet.lift}: {text}", "left out  ", " " * 10)]
     return [*lines, *_warnings(sheets), "", *_wrapped(CAUTION, "", "")]
@@ -78,7 +79,8 @@ def _label(sheet: Sheet, column: int, alone: bool) -> str:
 def _blocks(sheets: Sequence[Sheet]) -> list[list[tuple[Sheet, int]]]:
     """Columns (sheet, index) in portions that fit beside each other."""
     every = [(sheet, column) for sheet in sheets for column in range(len(sheet.columns))]
-    return [every[k : k + MOST_COLUMNS] for k in range(0, len(every), MOST_COLUMNS)]
+    size = ceil(len(every) / ceil(len(every) / MOST_COLUMNS))
+    return [every[k : k + size] for k in range(0, len(every), size)]
 
 
 def _found(sheet: Sheet, group: str, name: str, case: str = "") -> Row | None:
@@ -92,8 +94,8 @@ def _at(row: Row | None, column: int) -> tuple[float | None, bool]:
     return row.values[column], bool(row.warning)
 
 
-def _block(block: Sequence[tuple[Sheet, int]], group: str, sources: Sequence[str]) -> list[str]:
-    """Rows of one group, values side by side; formula and source beside them, or below them where columns fill the line."""
+def _block(block: Sequence[tuple[Sheet, int]], group: str, sources: Sequence[str], last: bool) -> list[str]:
+    """Rows of one group, values side by side; formula and source beside them, or below the last block where columns fill the line."""
     beside, width = len(block) <= MOST_BESIDE, _width(block)
     left = LEFT + width * len(block) + 2
     lines: list[str] = []
@@ -103,12 +105,14 @@ def _block(block: Sequence[tuple[Sheet, int]], group: str, sources: Sequence[str
         rows = [_found(sheet, group, name) for sheet, _ in block]
         first = next(row for row in rows if row is not None)
         cells = "".join(_cell(row, column).rjust(width) for row, (_, column) in zip(rows, block, strict=True))
+        if not cells.strip():
+            continue
         start = f"  {name.ljust(NAME_WIDTH)} {('' if first.unit == '1' else first.unit).ljust(UNIT_WIDTH)}{cells}"
         origin = f"{first.formula} [{sources.index(first.source) + 1}]"
         notes.setdefault(origin, []).append(name)
         lines += _wrapped(origin, f"{start}  ", " " * left) if beside and origin != before else [start.rstrip()]
         before = origin
-    if not beside:
+    if last and not beside:
         lines += [line for origin, names in notes.items() for line in _wrapped(f"{', '.join(names)}: {origin}", "  ", "    ")]
     return lines
 
@@ -117,9 +121,8 @@ def _width(block: Sequence[tuple[Sheet, int]]) -> int:
     return 10 if len(block) <= MOST_BESIDE else (WIDTH - LEFT) // len(block)
 
 
-def _heads(block: Sequence[tuple[Sheet, int]]) -> list[str]:
+def _heads(block: Sequence[tuple[Sheet, int]], alone: bool) -> list[str]:
     width = _width(block)
-    alone = len({id(sheet) for sheet, _ in block}) == 1
     heads = [textwrap.wrap(_label(sheet, column, alone), width - 2) or [""] for sheet, column in block]
     lines = []
     for k in range(max(len(head) for head in heads)):
