@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from scenarios.figure_style import FAINT, INK, LIMIT, WIDTH, leg_style, plain, styled
+from scenarios.figure_style import FAINT, INK, LIMIT, WIDTH, leg_style, plain, settle, styled
 from scenarios.summary import DeckView
 
 __all__ = ["deck_figure", "draw_elevation", "draw_plan", "exaggeration"]
@@ -109,4 +109,4 @@ def deck_figure(view: DeckView) -> Figure:
         tilt = f"worst tilt {view.tilt_deg:.3f} deg" if len(view.names) > 1 else "one leg, no tilt"
         exact = "drawn true" if factor == 1.0 else f"deviations from level drawn {factor:g} times too large"
         figure.supxlabel(f"{tilt} at {view.at_s:.2f} s; {exact}", fontsize=9, color=LIMIT if factor != 1.0 else INK)
-    return figure
+    return settle(figure)

@@ -31,6 +31,7 @@ __all__ = [
     "mode_band",
     "new_figure",
     "plain",
+    "settle",
     "styled",
     "to_png",
     "to_svg",
@@ -89,6 +90,22 @@ def new_figure(heights: Sequence[float]) -> tuple[Figure, list[Axes]]:
     figure = Figure(figsize=(WIDTH, sum(heights) + 0.45), layout="constrained")
     grid = figure.subplots(len(heights), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": list(heights)})
     return figure, [row[0] for row in grid]
+
+
+def settle(figure: Figure) -> Figure:
+    """Lay the figure out once and for all, places rounded.
+
+    The solver of the layout ends on different last digits in different runs, and those would show in the bytes of an SVG.
+    """
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        with styled():
+            engine.execute(figure)
+    figure.set_layout_engine("none")
+    for axes in figure.axes:
+        place = axes.get_position(original=True)
+        axes.set_position((round(place.x0, 4), round(place.y0, 4), round(place.width, 4), round(place.height, 4)))
+    return figure
 
 
 def clean(axes: Axes, label: str) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from scenarios.figure_style import BELIEVED, FAINT, INK, LIMIT, clean, leg_style, mode_band, new_figure, plain, styled
+from scenarios.figure_style import BELIEVED, FAINT, INK, LIMIT, clean, leg_style, mode_band, new_figure, plain, settle, styled
 from scenarios.summary import MoveResult
 from scenarios.tracks import Floats, Tracks, thin
 
@@ -123,7 +123,7 @@ def heights_figure(tracks: Tracks, marks: Marks) -> Figure:
         draw_level(axes[1], tracks, marks)
         draw_speed(axes[2], tracks)
         mode_band(axes[3], tracks)
-    return figure
+    return settle(figure)
 
 
 def _jumps(tracks: Tracks, name: str, signal: str) -> Floats:
@@ -195,7 +195,7 @@ def counts_figure(tracks: Tracks) -> Figure:
         _legend(axes[0], 2)
         draw_differences(axes[-2], tracks)
         mode_band(axes[-1], tracks)
-    return figure
+    return settle(figure)
 
 
 def draw_currents(axes: Axes, tracks: Tracks, marks: Marks) -> None:
@@ -239,4 +239,4 @@ def electric_figure(tracks: Tracks, marks: Marks) -> Figure:
         draw_duty(axes[1], tracks)
         draw_supply(axes[2], tracks, marks)
         mode_band(axes[3], tracks)
-    return figure
+    return settle(figure)

@@ -14,9 +14,10 @@ import click
 from scenarios.errors import InputError
 
 if TYPE_CHECKING:
-    from scenarios.files import Scenario
+    from scenarios.files import Lift, Scenario
     from scenarios.report_folder import ReportFolder
     from scenarios.result import Result
+    from scenarios.sheet import Sheet
 
 __all__ = ["command"]
 
@@ -91,12 +92,26 @@ def _fly(order: Order, scenarios: list[Scenario]) -> list[Result]:
     return results
 
 
+def _sheets(scenarios: list[Scenario]) -> list[Sheet]:
+    """Drive sheet of each scenario's lift, derived once for lifts that are alike."""
+    from scenarios.sheet import derive
+
+    known: list[tuple[Lift, Sheet]] = []
+    sheets = []
+    for scenario in scenarios:
+        found = next((sheet for lift, sheet in known if lift == scenario.lift), None)
+        if found is None:
+            found = derive(scenario.lift)
+            known.append((scenario.lift, found))
+        sheets.append(found)
+    return sheets
+
+
 def _write_report(order: Order, folder: ReportFolder, scenarios: list[Scenario], results: list[Result]) -> None:
     from tqdm import tqdm
 
     from scenarios.assumptions import assumptions, derivations
     from scenarios.report import Page, index_file, page_files, page_stems, repeat_command
-    from scenarios.sheet import derive
 
     pages = [
         Page(
@@ -105,11 +120,11 @@ def _write_report(order: Order, folder: ReportFolder, scenarios: list[Scenario],
             lift=scenario.lift.name,
             about=scenario.about,
             command=repeat_command(result.file, order.sets, result.seed, result.clock, str(order.report)),
-            sheet=derive(scenario.lift),
+            sheet=sheet,
             assumptions=tuple(assumptions(scenario)),
             derivations=tuple(derivations(scenario)),
         )
-        for stem, scenario, result in zip(page_stems(order.files), scenarios, results, strict=True)
+        for stem, scenario, result, sheet in zip(page_stems(order.files), scenarios, results, _sheets(scenarios), strict=True)
     ]
     files: dict[str, bytes] = {}
     for page in tqdm(pages, desc="pages", file=sys.stderr, disable=True if order.quiet or len(pages) < 2 else None, leave=False):
