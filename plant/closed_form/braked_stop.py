@@ -30,7 +30,9 @@ def braked_stop(motor: Motor, speed: float, current: float, torque: float) -> St
     """Stop from ``speed`` [rad/s] and ``current`` [A] with the wires shorted, ``torque`` [N m] resisting besides viscous drag.
 
     ``motor.inertia`` is everything that turns, referred to the shaft.  Integrated with an explicit 8th-order method to a
-    relative 1e-9.  Raises ValueError where the load drives the motor on.  Source: L di/dt = -R i - K w - brush drop; J dw/dt = K i - T - b w.
+    relative 1e-9.  Raises ValueError where the load drives the motor on.
+
+    Source: L di/dt = -R i - K w - brush drop; J dw/dt = K i - T - b w.
     """
     longest = min(LONGEST, 2.0 * motor.inertia * speed / torque) if torque > 0.0 else LONGEST
     found = solve_ivp(_rates(motor, torque), (0.0, longest), [current, speed, 0.0], "DOP853", events=_standstill(), rtol=1e-9, atol=1e-12)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,8 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 
 __all__ = ["Support", "deck_support", "rigid_shares", "share_load"]
 
-LIFT = 1e-12
-"""Share of the load below which a pull counts as zero."""
+BALANCE = 1e-11
+"""Share of the load (and its moment about 1 m) to which the forces must balance."""
+DAMPING = 1e-9
+MOST_STEPS = 200
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,7 @@ def deck_support(
     stiffness : (N,) axial stiffness of each leg [N/m]
     load, at : weight [N] and the plan position of its centre [m]
     heights : (N,) unloaded heights of the leg tops [m], default all zero
-    captive : True where the nuts can also pull the deck down; otherwise a leg that would pull lets go (active set)
+    captive : True where the nuts can also pull the deck down; otherwise a leg that would pull lets go
 
     Raises
     ------
@@ -42,27 +45,26 @@ def deck_support(
 
     Notes
     -----
-    f_i = k_i (h_i - z_i), z = z0 + a x + b y, sum of f (1, x, y) = load (1, x, y).  One and two legs (or legs in a line)
-    are solved in the least-norm sense and the moments are checked.  Source: elementary statics with elastic supports.
+    f_i = k_i (h_i - z_i) where that is a push, z = z0 + a x + b y, sum of f (1, x, y) = load (1, x, y): the minimum of a convex
+    energy, found by damped Newton steps.  One and two legs, or legs in a line, need the load on that line.
+    Source: elementary statics with elastic supports.
     """
-    shape = np.asarray(places, dtype=np.float64)
+    plan = np.column_stack([np.ones(len(np.atleast_2d(places))), np.atleast_2d(places)])
     springs = np.asarray(stiffness, dtype=np.float64)
-    tops = np.zeros(len(shape)) if heights is None else np.asarray(heights, dtype=np.float64)
-    plan = np.column_stack([np.ones(len(shape)), shape])
+    tops = np.zeros(len(plan)) if heights is None else np.asarray(heights, dtype=np.float64)
     moments = load * np.array([1.0, *at])
-    bears = np.ones(len(shape), dtype=bool)
-    for _ in range(4 * len(shape) + 4):
-        plane, forces = _equilibrium(plan, springs * bears, moments, tops)
-        pulls = bears & (forces < -LIFT * load)
-        touches = ~bears & (tops - plan @ plane > 0.0)
-        if captive or not (pulls.any() or touches.any()):
-            return Support(np.where(bears, forces, 0.0), plane, ~bears)
-        # One change at a time: the worst pull first, so that the active set cannot swing between two wrong ones.
-        if pulls.any():
-            bears[int(np.argmin(np.where(pulls, forces, 0.0)))] = False
-        else:
-            bears[int(np.argmax(np.where(touches, tops - plan @ plane, -np.inf)))] = True
-    raise ValueError("no set of bearing legs found: the active set did not settle")
+    plane = np.array([tops.min() - load / springs.sum(), 0.0, 0.0])
+    for _ in range(MOST_STEPS):
+        gaps = tops - plan @ plane
+        bears = np.ones(len(plan), dtype=bool) if captive else gaps > 0.0
+        missing = plan.T @ (springs * bears * gaps) - moments
+        if np.abs(missing).max() <= BALANCE * max(load, 1e-9):
+            return Support(springs * bears * gaps, plane, ~bears)
+        # The damping keeps the step defined where the bearing legs do not span the plan; it does not move the solution.
+        matrix = plan.T @ ((springs * bears)[:, None] * plan) + DAMPING * springs.sum() * np.eye(3)
+        step = np.linalg.solve(matrix, missing)
+        plane = plane + _shortened(plane, step, lambda trial: _energy(plan, springs, tops, moments, trial, captive)) * step
+    raise ValueError("the load lies outside the ground that the legs span: the deck would tip")
 
 
 def share_load(
@@ -82,13 +84,23 @@ def rigid_shares(places: ArrayLike, load: float, at: tuple[float, float]) -> NDA
     return np.asarray(np.linalg.pinv(plan, rcond=1e-9).T @ (load * np.array([1.0, *at])), dtype=np.float64)
 
 
-def _equilibrium(
-    plan: NDArray[np.float64], springs: NDArray[np.float64], moments: NDArray[np.float64], tops: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    matrix = plan.T @ (springs[:, None] * plan)
-    plane: NDArray[np.float64] = np.linalg.lstsq(matrix, plan.T @ (springs * tops) - moments, rcond=1e-12)[0].astype(np.float64)
-    forces = springs * (tops - plan @ plane)
-    gap = np.abs(plan.T @ forces - moments)
-    if np.any(gap > 1e-9 * max(abs(moments[0]), 1e-9)):
-        raise ValueError("the load lies outside the ground that the bearing legs span: the deck would tip")
-    return plane, forces
+def _energy(
+    plan: NDArray[np.float64],
+    springs: NDArray[np.float64],
+    tops: NDArray[np.float64],
+    moments: NDArray[np.float64],
+    plane: NDArray[np.float64],
+    captive: bool,
+) -> float:
+    """Energy of springs and load [J]; convex in the plane, and least at the equilibrium."""
+    gaps = tops - plan @ plane
+    pressed = gaps if captive else np.maximum(gaps, 0.0)
+    return float(0.5 * springs @ (pressed * pressed) + moments @ plane)
+
+
+def _shortened(plane: NDArray[np.float64], step: NDArray[np.float64], energy: Callable[[NDArray[np.float64]], float]) -> float:
+    """Largest share 1, 1/2, 1/4 ... of the step that does not raise the energy."""
+    share, before = 1.0, energy(plane)
+    while share > 1e-6 and energy(plane + share * step) > before + 1e-12 * abs(before):
+        share *= 0.5
+    return share

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 from math import inf, isinf, pi, radians
 
 import numpy as np
@@ -90,6 +91,17 @@ def test_the_coast_time_and_angle_obey_the_energy_of_the_rotor(share: float, spe
     assert 0.0 < angle < speed * time
 
 
+@pytest.mark.parametrize("share", ["1e-7", "9e-5", "2e-4", "1e-2", "3"])
+def test_the_coast_keeps_eleven_digits_through_the_change_to_its_series(share: str) -> None:
+    s, log = Decimal(share), (1 + Decimal(share)).ln()
+    inertia, speed, torque = 1e-5, 300.0, 2e-3
+    viscous = float(s) * torque / speed
+    scale = inertia * speed / torque
+
+    assert coast.coast_time(inertia, speed, torque, viscous) == pytest.approx(scale * float(log / s), rel=1e-11)
+    assert coast.coast_angle(inertia, speed, torque, viscous) == pytest.approx(scale * speed * float((s - log) / (s * s)), rel=1e-11)
+
+
 def test_without_coulomb_drag_a_motor_never_stops_but_goes_only_so_far() -> None:
     assert isinf(coast.coast_time(1e-5, 300.0, 0.0, 1e-6))
     assert coast.coast_angle(1e-5, 300.0, 0.0, 1e-6) == pytest.approx(3000.0)
@@ -110,6 +122,8 @@ def test_a_motor_that_cannot_turn_its_load_stands_at_its_stall_current() -> None
 
     assert point.speed == 0.0
     assert point.current == pytest.approx((24.0 - 0.9) / 0.9, rel=1e-6)
+    assert motor.steady_point(24.0, point.torque - 0.5 * TWO_COLUMN.coulomb, TWO_COLUMN).speed == 0.0
+    assert motor.steady_point(24.0, point.torque - 1.5 * TWO_COLUMN.coulomb, TWO_COLUMN).speed > 0.0
 
 
 @given(load=st.floats(-0.05, 1.2), voltage=st.floats(5.0, 30.0))
@@ -121,6 +135,12 @@ def test_power_into_a_steady_motor_is_all_accounted_for(load: float, voltage: fl
     shaft = load * point.speed if point.speed else 0.0
 
     assert voltage * point.current == pytest.approx(heat + shaft, rel=1e-6, abs=1e-6)
+
+
+def test_a_braked_motor_carries_its_back_emf_over_its_resistance_when_the_winding_is_quick() -> None:
+    quick = replace(TWO_COLUMN, inductance=1e-6, brush_drop=0.0)
+
+    assert braked_stop(quick, 400.0, 1.0, 0.05).current == pytest.approx(0.055 * 400.0 / 0.9, rel=1e-3)
 
 
 def test_a_load_that_overhauls_a_shorted_motor_is_refused() -> None:
@@ -158,7 +178,7 @@ def test_the_settled_duty_cycle_is_where_a_long_integration_ends(cycle: tuple[fl
     end = (on + off) * 40 + on
     found = solve_ivp(rates, (0.0, end), [25.0, 25.0], max_step=min(on, off) / 4, rtol=1e-7, atol=1e-7)
 
-    assert duty.periodic_temperatures(nodes, heat, on, off, 25.0) == pytest.approx((found.y[0][-1], found.y[1][-1]), abs=0.05)
+    assert duty.periodic_temperatures(nodes, heat, on, off, 25.0) == pytest.approx((found.y[0][-1], found.y[1][-1]), abs=0.01)
 
 
 def test_continuous_running_ends_where_heat_in_equals_heat_out() -> None:
@@ -203,6 +223,20 @@ def test_legs_that_only_push_never_pull_and_never_pierce_the_deck(x: float, y: f
     assert found.forces.min() >= -1e-6
     assert found.forces.sum() == pytest.approx(600.0)
     assert (gaps[found.lifted] <= 1e-12).all()
+
+
+@given(data=st.data(), n=st.integers(3, 7))
+def test_the_deck_finds_its_equilibrium_wherever_the_load_is_inside_the_legs(data: st.DataObject, n: int) -> None:
+    plan = np.array([(1.0, 0.0), (-0.5, 0.9), (-0.5, -0.9), (0.3, 0.4), (-0.2, 0.1), (0.1, -0.5), (0.6, 0.1)][:n])
+    springs = np.array(data.draw(st.lists(st.floats(1e4, 2e5), min_size=n, max_size=n)))
+    heights = np.array(data.draw(st.lists(st.floats(-5e-3, 5e-3), min_size=n, max_size=n)))
+    weights = np.array(data.draw(st.lists(st.floats(0.1, 1.0), min_size=3, max_size=3)))
+    at = tuple(weights @ plan[:3] / weights.sum())
+    found = statics.deck_support(plan, springs, 500.0, at, heights)
+    gaps = heights - (found.plane[0] + plan @ found.plane[1:])
+
+    assert found.forces == pytest.approx(springs * np.maximum(gaps, 0.0), abs=1e-6)
+    assert [found.forces.sum(), *(found.forces @ plan)] == pytest.approx([500.0, 500.0 * at[0], 500.0 * at[1]], abs=1e-6)
 
 
 def test_a_load_outside_the_legs_tips_the_deck() -> None:
