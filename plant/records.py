@@ -100,7 +100,8 @@ SPINDLE = np.dtype(
         ("back_efficiency", f8),  # spindle drives motor
         ("lead", f8),
         ("mean_radius", f8),
-        ("lead_tangent", f8),  # tan of the lead angle
+        ("lead_tangent", f8),  # tan and sin of the lead angle
+        ("lead_sine", f8),
         ("flank_cosine", f8),  # cos of half the thread angle
         ("friction", f8),  # running
         ("static_friction", f8),
@@ -180,17 +181,23 @@ ENERGY = np.dtype(
 
 SCRATCH = np.dtype(
     [
-        ("current", f8),
-        ("speed", f8),
-        ("angle", f8),
-        ("travel", f8),
         ("current_rate", f8),
         ("speed_rate", f8),
-        ("travel_rate", f8),
+        ("end_current", f8),  # predicted, then corrected, at the end of the step
+        ("end_speed", f8),
+        ("end_travel", f8),
         ("end_current_rate", f8),
         ("end_speed_rate", f8),
-        ("end_speed", f8),
         ("deck_force", f8),
+        ("nut_force", f8),
+        ("brush", f8),  # brush and diode voltage, and share of the motor current that the supply carries, at both ends
+        ("end_brush", f8),
+        ("diode", f8),
+        ("end_diode", f8),
+        ("share", f8),
+        ("end_share", f8),
+        ("event", i8),  # what happens first to this leg inside the step, and when
+        ("event_time", f8),
         ("direction", i8),
         ("engaged", i8),
         ("held", i8),  # current held at its limit
@@ -229,8 +236,11 @@ def leg_dtype() -> np.dtype[np.void]:
             ("share", f8),  # N, static share of deck and payload
             ("inverse_inertia", f8),  # 1/(kg m2), all at the motor shaft
             ("free_inverse_inertia", f8),  # the same inside the gear play
-            ("torque_up", f8),  # motor torque per N, raising, running friction
-            ("torque_down", f8),  # motor torque per N, lowering, running friction (gear included)
+            # spindle at running friction, per N of nut force
+            ("thread_resist", f8),  # spindle torque when the load resists [m]
+            ("thread_assist", f8),  # when it helps; negative: it overhauls
+            ("loss_resist", f8),  # thread friction power per rad/s of the spindle [m]
+            ("loss_assist", f8),
             # factor of the deck: columns of the orthonormal basis and the slopes per m of this leg
             ("basis", f8, (3,)),
             ("slope_x", f8),
@@ -241,7 +251,8 @@ def leg_dtype() -> np.dtype[np.void]:
             ("deck_force", f8),  # N on the leg, down positive
             ("height", f8),  # of the deck joint above the level plane
             ("lifted", i8),  # 1: the deck has left this nut
-            ("stuck", i8),
+            ("stuck", i8),  # 1 at rest, 2 or -2 just breaking away
+            ("heat_before", f8),  # J, heat of the winding already taken up
         ],
         align=True,
     )
@@ -258,7 +269,9 @@ SUPPLY = np.dtype(
         ("voltage", f8),
         ("current", f8),
         ("lowest", f8),
-        ("voltage_rate", f8),
+        ("load", f8),  # current of all bridges at the start and, predicted, at the end of the step
+        ("end_load", f8),
+        ("end_voltage", f8),
         ("start_voltage", f8),
         ("energy_in", f8),
         ("energy_heat", f8),
@@ -278,6 +291,7 @@ DECK = np.dtype(
         ("tilt_stiffness_y", f8),
         ("warp_stiffness", f8),  # N/m of the warp mode
         ("elastic", i8),  # 1: any of the three acts
+        ("bending", f8),  # N m that racking puts on the guides, now
         ("rank", i8),
         # state
         ("tilt_x", f8),  # rad, slope along x

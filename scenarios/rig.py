@@ -13,7 +13,18 @@ import numpy as np
 from plant.records import CAPACITY, world_dtype
 from sync.records import inputs_dtype, memory_dtype, outputs_dtype, settings_dtype
 
-__all__ = ["MAX_EVENTS", "MAX_MOVES", "MAX_ROWS", "TRACE_GLOBAL", "TRACE_LEG", "Action", "Happening", "Trigger", "rig_dtype", "trace_columns"]
+__all__ = [
+    "MAX_EVENTS",
+    "MAX_MOVES",
+    "MAX_ROWS",
+    "TRACE_GLOBAL",
+    "TRACE_LEG",
+    "Action",
+    "Happening",
+    "Trigger",
+    "rig_dtype",
+    "trace_columns",
+]
 
 MAX_ROWS = 128
 """Rows of a script."""

@@ -1,0 +1,57 @@
+"""Advance the machine by one tick: outputs act after the compute delay, the converter samples before the tick ends."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from plant.bridge import DRIVE, command
+from plant.counting import switch_edge
+from plant.deck import observe
+from plant.heat import warm
+from plant.kernel import kernel
+from plant.sensing import follow, sample_all
+from plant.step import sub_step
+
+__all__ = ["act_on", "advance_one", "close_tick"]
+
+
+@kernel
+def act_on(world: Any, leg: Any, mode: int, duty: float, limit: float) -> None:
+    """Put a bridge command into force now, with what the switching edge does to the counting."""
+    before = leg.bridge.mode
+    now = float(world.time_us)
+    command(leg, mode, duty, limit, now)
+    if before != mode and (before == DRIVE or mode == DRIVE):
+        switch_edge(world, leg, mode == DRIVE, now)
+
+
+@kernel
+def advance_one(world: Any, step: int) -> None:
+    """Advance by sub-step number ``step`` of the tick (from 0): command due, integration, filters, samples due."""
+    if step == world.delay_steps:
+        for q in range(world.n_legs):
+            leg = world.legs[q]
+            act_on(world, leg, leg.bridge.next_mode, leg.bridge.next_duty, leg.bridge.next_limit)
+    sub_step(world, world.sub_step, float(world.time_us))
+    world.time_us += world.sub_step_us
+    if world.ideal_sensing == 0:
+        for q in range(world.n_legs):
+            follow(world.legs[q].current_sensor, world.legs[q].motor.current)
+        follow(world.supply_sensor, world.supply.voltage)
+    if step == world.steps_per_tick - 1 - world.sample_steps:
+        sample_all(world)
+
+
+@kernel
+def close_tick(world: Any) -> None:
+    """Warm the motors by the tick's copper and brush heat, observe the deck, check that every state is a number."""
+    span = world.sub_step * world.steps_per_tick
+    for q in range(world.n_legs):
+        leg = world.legs[q]
+        heat = leg.energy.copper + leg.energy.brush
+        warm(leg.motor, heat - leg.heat_before, span)
+        leg.heat_before = heat
+        total = leg.motor.current + leg.motor.speed + leg.travel + world.supply.voltage
+        if not (total - total == 0.0):
+            world.diverged = q + 1
+    observe(world)

@@ -1,0 +1,80 @@
+"""Commutations of one motor: where they stand on the rotor, when they are passed, the phase between them."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from plant.counting import hear
+from plant.kernel import kernel
+
+__all__ = ["boundary", "pass_commutations", "phase", "place_rotor", "time_to_turn"]
+
+_TURN = 6.283185307179586
+
+
+@kernel
+def boundary(motor: Any, index: int) -> float:
+    """Angle [rad] of commutation ``index``, counted from angle zero; segments need not be equally spaced."""
+    c = motor.commutations
+    return (index + motor.pitch[index % c]) * _TURN / c  # type: ignore[no-any-return]
+
+
+@kernel
+def place_rotor(motor: Any) -> None:
+    """Find the commutations on both sides of the rotor's angle."""
+    index = math.floor(motor.angle * motor.commutations / _TURN) + 1
+    while boundary(motor, index) > motor.angle:
+        index -= 1
+    while boundary(motor, index + 1) <= motor.angle:
+        index += 1
+    motor.place = index
+    motor.below = boundary(motor, index)
+    motor.above = boundary(motor, index + 1)
+
+
+@kernel
+def phase(motor: Any) -> float:
+    """Part of the way [0, 1) from the commutation below to the one above."""
+    return (motor.angle - motor.below) / (motor.above - motor.below)  # type: ignore[no-any-return]
+
+
+@kernel
+def time_to_turn(angle: float, speed: float, end_speed: float, span: float) -> float:
+    """Time [s] to turn by ``angle`` [rad] when the speed changes evenly from ``speed`` to ``end_speed`` over ``span``."""
+    if angle == 0.0:
+        return 0.0
+    bend = 0.5 * (end_speed - speed) / span
+    root = speed * speed + 4.0 * bend * angle
+    root = math.sqrt(root) if root > 0.0 else 0.0
+    sign = 1.0 if angle > 0.0 else -1.0
+    below = speed + sign * root
+    if below == 0.0:
+        return span
+    t = 2.0 * angle / below
+    return t if t < span else span
+
+
+@kernel
+def pass_commutations(world: Any, leg: Any, turned: float, end_speed: float, span: float, time: float) -> None:
+    """Turn the rotor by ``turned`` [rad] within ``span`` [s] from ``time`` [us] and report every commutation passed."""
+    motor = leg.motor
+    start = motor.angle
+    end = start + turned
+    while end >= motor.above:
+        instant = time + 1e6 * time_to_turn(motor.above - start, motor.speed, end_speed, span)
+        motor.place += 1
+        motor.below = motor.above
+        motor.above = boundary(motor, motor.place + 1)
+        hear(world, leg, instant)
+    while end < motor.below:
+        instant = time + 1e6 * time_to_turn(motor.below - start, motor.speed, end_speed, span)
+        motor.place -= 1
+        motor.above = motor.below
+        motor.below = boundary(motor, motor.place)
+        hear(world, leg, instant)
+    slots = leg.detector.hall_slots
+    if slots > 0:
+        passed = math.floor(end * slots / _TURN) - math.floor(start * slots / _TURN)
+        leg.detector.hall_counts += passed if passed >= 0 else -passed
+    motor.angle = end

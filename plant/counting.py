@@ -1,0 +1,143 @@
+"""Counting at count level: each true commutation is heard, missed or doubled, by phase of the move.
+
+Phases: switch-on edge (extra pulses), start (misses owed), run (probabilities), switch-off edge (extra pulses, and nothing
+heard during the flyback), coast end (nothing below a speed).  Voltage spikes cannot be heard while the wires are shorted,
+current ripple not while no current flows.  A pulse carries neither sign nor place.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from plant.bridge import BRAKE, DRIVE
+from plant.draws import PURPOSE_COUNT, PURPOSE_EDGE, PURPOSE_START, block, normal, poisson, uniform
+from plant.kernel import kernel
+
+__all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "inject", "push_pulse", "take_pulses", "switch_edge"]
+
+SPIKES, RIPPLE, HALL = 0, 1, 2
+_EDGE_SPREAD_US = 200.0
+
+
+@kernel
+def push_pulse(detector: Any, instant: float) -> None:
+    """Put a pulse at ``instant`` [us] into the buffer, in order of time; a full buffer counts it as lost."""
+    n = detector.waiting
+    if n >= len(detector.pulse_us):
+        detector.lost += 1
+        return
+    k = n
+    while k > 0 and detector.pulse_us[k - 1] > instant:
+        detector.pulse_us[k] = detector.pulse_us[k - 1]
+        k -= 1
+    detector.pulse_us[k] = instant
+    detector.waiting = n + 1
+
+
+@kernel
+def take_pulses(detector: Any, now: float, timer: float, stamps: Any) -> int:
+    """Move the pulses up to ``now`` [us] into ``stamps``, rounded down to the ``timer`` resolution [us]; their number."""
+    n = 0
+    while n < detector.waiting and detector.pulse_us[n] <= now:
+        instant = detector.pulse_us[n]
+        if timer > 0.0:
+            instant = math.floor(instant / timer) * timer
+        stamps[n] = instant
+        n += 1
+    for k in range(n, detector.waiting):
+        detector.pulse_us[k - n] = detector.pulse_us[k]
+    detector.waiting -= n
+    return n
+
+
+@kernel
+def _audible(leg: Any, instant: float) -> bool:
+    """Whether the detector could hear a commutation now at all."""
+    detector = leg.detector
+    bridge = leg.bridge
+    if detector.kind == HALL:
+        return True
+    current = leg.motor.current
+    size = current if current >= 0.0 else -current
+    if detector.kind == RIPPLE:
+        return size > detector.quiet_current  # type: ignore[no-any-return]
+    if bridge.mode == BRAKE:
+        return False
+    if bridge.mode == DRIVE:
+        return True
+    if instant - bridge.switched_us < detector.flyback * 1e6:
+        return False
+    speed = leg.motor.speed
+    pace = speed if speed >= 0.0 else -speed
+    return pace >= detector.tail_speed  # type: ignore[no-any-return]
+
+
+@kernel
+def hear(world: Any, leg: Any, instant: float) -> None:
+    """A true commutation at ``instant`` [us]: decide whether it is heard, missed, doubled or joined by a false pulse."""
+    motor = leg.motor
+    detector = leg.detector
+    motor.commuted += 1
+    motor.ordinal += 1
+    motor.commuted_us = instant
+    rates = detector.run_miss + detector.run_false + detector.run_double
+    missed = not _audible(leg, instant)
+    if not missed and detector.to_miss > 0:
+        detector.to_miss -= 1
+        missed = True
+    doubled, false = False, False
+    delay = 0.0
+    if rates > 0.0 and detector.kind != HALL:
+        words = block(world.seed, world.run, np.uint64(motor.ordinal), np.uint64(PURPOSE_COUNT), leg.key)
+        missed |= uniform(words[0]) < detector.run_miss
+        false = uniform(words[1]) < detector.run_false
+        doubled = not missed and uniform(words[2]) < detector.run_double
+        delay = uniform(words[3])
+    if missed:
+        detector.missed += 1
+    else:
+        detector.heard += 1
+        push_pulse(detector, instant)
+    if doubled:
+        span = detector.double_delay_high - detector.double_delay_low
+        push_pulse(detector, instant + 1e6 * (detector.double_delay_low + delay * span))
+        detector.extra += 1
+        detector.heard += 1
+    if false:
+        push_pulse(detector, instant + 1e3 * delay)
+        detector.extra += 1
+        detector.heard += 1
+
+
+@kernel
+def inject(detector: Any, number: int, spacing: float, now: float) -> None:
+    """Add ``number`` false pulses from ``now`` [us], ``spacing`` [s] apart; those that find the buffer full are lost."""
+    for k in range(number):
+        push_pulse(detector, now + 1e6 * spacing * k)
+        detector.extra += 1
+        detector.heard += 1
+
+
+@kernel
+def switch_edge(world: Any, leg: Any, on: bool, now: float) -> None:
+    """What a switch-on or switch-off does to the counting at ``now`` [us]: false pulses, and misses owed by the start."""
+    detector = leg.detector
+    if detector.kind == HALL:
+        return
+    mean = detector.edge_false_on if on else detector.edge_false_off
+    edge = 2 * leg.bridge.starts if on else 2 * leg.bridge.stops + 1
+    if mean > 0.0:
+        words = block(world.seed, world.run, np.uint64(edge), np.uint64(PURPOSE_EDGE), leg.key)
+        number = poisson(uniform(words[0]), mean)
+        for k in range(number):
+            push_pulse(detector, now + _EDGE_SPREAD_US * (k + uniform(words[1])))
+            detector.extra += 1
+            detector.heard += 1
+    if on and (detector.start_miss_mean > 0.0 or detector.start_miss_sd > 0.0):
+        words = block(world.seed, world.run, np.uint64(edge), np.uint64(PURPOSE_START), leg.key)
+        owed = math.floor(detector.start_miss_mean + detector.start_miss_sd * normal(words) + 0.5)
+        if owed > 0:
+            detector.to_miss += owed

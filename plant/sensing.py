@@ -1,0 +1,83 @@
+"""The measuring chain: current and supply as the converter reads them.
+
+Order: true value, current ripple by commutation phase, gain, offset, anti-alias filter (every sub-step), noise, full
+scale, quantum.  Sampled a stated number of sub-steps before the tick.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from plant.commutation import phase
+from plant.draws import PURPOSE_CURRENT, PURPOSE_SUPPLY, block, normal
+from plant.kernel import kernel
+from plant.portable import cosine
+
+__all__ = ["follow", "ripple", "sample"]
+
+_TURN = 6.283185307179586
+
+
+@kernel
+def ripple(leg: Any) -> float:
+    """Current ripple [A] at the present commutation phase, about the mean current.
+
+    Amplitude (eps K w + rho R i) / |R + j w_c L| peak to peak; with an inductive circuit it falls behind the back-EMF by
+    up to a quarter of a pitch, which is left out of the phase.
+
+    Source: superposition of the EMF ripple of rectified coils and the resistance ripple on the armature impedance.
+    Neglects: the phase lag, harmonics above the second.
+    """
+    motor = leg.motor
+    speed = motor.speed if motor.speed >= 0.0 else -motor.speed
+    current = motor.current if motor.current >= 0.0 else -motor.current
+    if current == 0.0:
+        return 0.0
+    r = motor.hot_resistance
+    x = speed * motor.commutations * motor.inductance
+    swing = (motor.ripple_emf * motor.hot_constant * speed + motor.ripple_resistance * r * current) / math.sqrt(r * r + x * x)
+    turns = phase(motor)
+    value = 0.5 * swing * (cosine(turns) + 0.3 * cosine(2.0 * turns)) / 1.3
+    return value if motor.current > 0.0 else -value
+
+
+@kernel
+def follow(sensor: Any, value: float) -> None:
+    """Move the filter of a ``sensor`` towards ``value`` by one sub-step."""
+    sensor.filtered += sensor.filter_share * (value * sensor.gain + sensor.offset - sensor.filtered)
+
+
+@kernel
+def sample(world: Any, sensor: Any, value: float, purpose: int, key: np.uint64) -> None:
+    """Take a reading of a ``sensor`` now: noise, full scale, quantum on the filtered ``value``."""
+    sensor.samples += 1
+    if sensor.noise > 0.0:
+        words = block(world.seed, world.run, np.uint64(sensor.samples), np.uint64(purpose), key)
+        value += sensor.noise * normal(words)
+    if sensor.full_scale > 0.0:
+        if value > sensor.full_scale:
+            value = sensor.full_scale
+        if value < -sensor.full_scale:
+            value = -sensor.full_scale
+    if sensor.quantum > 0.0:
+        value = math.floor(value / sensor.quantum + 0.5) * sensor.quantum
+    sensor.reading = value
+
+
+@kernel
+def sample_all(world: Any) -> None:
+    """Read every current and the supply now; ideal sensing reads the true mean values."""
+    for q in range(world.n_legs):
+        leg = world.legs[q]
+        if world.ideal_sensing == 1:
+            leg.current_sensor.reading = leg.motor.current
+        else:
+            value = leg.current_sensor.filtered + leg.current_sensor.gain * ripple(leg)
+            sample(world, leg.current_sensor, value, PURPOSE_CURRENT, leg.key)
+    if world.ideal_sensing == 1:
+        world.supply_sensor.reading = world.supply.voltage
+    else:
+        sample(world, world.supply_sensor, world.supply_sensor.filtered, PURPOSE_SUPPLY, np.uint64(0))
