@@ -120,6 +120,7 @@ LEG_MEMORY = np.dtype(
         # stop
         ("cut_us", f8),
         ("cut_place", f8),  # counts, with the part of a count
+        ("rate_at_cut", f8),  # counts/s
         ("coast_law", f8),  # counts, before the learnt factor
         ("coast_told", f8),  # counts, predicted
         ("factor", f8, (2,)),  # learnt; up, down

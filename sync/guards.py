@@ -1,0 +1,63 @@
+"""Guards: stall by pulse time-out and current, missing pulses, tilt, time-out of a move, homing budget."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.kernel import kernel
+from sync.pulses import counted_height
+
+__all__ = ["believed_error", "blocked", "budget_spent"]
+
+_FREE, _STALL, _NO_PULSES = 0, 3, 4
+
+
+@kernel
+def blocked(settings: Any, memory: Any, q: int, now: float) -> int:
+    """Reason why leg ``q`` counts as blocked at ``now`` [us]: STALL, NO_PULSES, or NONE.
+
+    No pulse for some expected periods and current above the threshold, both; or one of the two alone for longer.
+    """
+    leg = memory.legs[q]
+    powered = leg.on == 1 and leg.gated == 0
+    threshold = settings.homing_stall_current if memory.homing == 1 else settings.stall_current
+    over = powered and leg.current >= threshold
+    if not over:
+        leg.over_since_us = now
+    if not powered or now - leg.on_us < settings.start_grace * 1e6:
+        return _FREE
+    last = leg.pulse_us if leg.pulse_us > leg.on_us else leg.on_us
+    silence = (now - last) * 1e-6
+    expected = leg.period_sum / leg.period_number if leg.period_number > 0 else settings.stall_alone
+    limit = settings.stall_periods * expected
+    limit = limit if limit > settings.stall_least else settings.stall_least
+    high = (now - leg.over_since_us) * 1e-6
+    if silence > limit and high >= settings.stall_confirm:
+        return _STALL
+    if high >= settings.stall_alone:
+        return _STALL
+    if silence > settings.stall_alone:
+        return _NO_PULSES
+    return _FREE
+
+
+@kernel
+def believed_error(settings: Any, memory: Any) -> float:
+    """Highest minus lowest leg [m], as counted."""
+    high, low = -1e9, 1e9
+    for q in range(settings.n_legs):
+        height = counted_height(settings, memory, q)
+        high = height if height > high else high
+        low = height if height < low else low
+    return high - low
+
+
+@kernel
+def budget_spent(settings: Any, memory: Any) -> bool:
+    """Whether a leg has run further than the homing budget since the first one met its stop."""
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        run = (leg.start_counts - leg.counts) / settings.legs[q].counts_per_metre
+        if leg.on == 1 and run > settings.homing_budget:
+            return True
+    return False

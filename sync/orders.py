@@ -1,0 +1,105 @@
+"""Orders of the operator: what is accepted in which mode, and how a move begins."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.kernel import kernel
+from sync.observer import restart
+from sync.pulses import counted_height
+from sync.stopping import stop_place
+
+__all__ = ["begin", "take_order"]
+
+_UNREFERENCED, _HOMING, _READY, _MOVING, _FAULTED = 0, 1, 2, 3, 6
+_GO, _UP, _DOWN, _RELEASE, _HOME, _CLEAR = 1, 2, 3, 4, 5, 6
+_NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL = 1, 2, 8
+
+
+@kernel
+def refuse(memory: Any, reason: int) -> None:
+    """Refuse an order; the mode stays."""
+    memory.refused += 1
+    memory.reason = reason
+
+
+@kernel
+def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -> None:
+    """Switch every leg on in ``direction``."""
+    memory.direction = direction
+    memory.homing = homing
+    memory.first_contact = 0
+    memory.mode = _HOMING if homing == 1 else _MOVING
+    memory.reason = 0
+    memory.since_us = now
+    memory.calls = 0
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        restart(leg, settings.legs[q], 0 if direction >= 0 else 1, now)
+        leg.on = 1
+        leg.cut = 0
+        leg.gated = 0
+        leg.stalled = 0
+        leg.integral = 0.0
+        leg.duty = 0.0
+        leg.on_us = now
+        leg.over_since_us = now
+
+
+@kernel
+def take_order(settings: Any, memory: Any, inputs: Any) -> None:
+    """Act on the operator's order in ``inputs`` if it is a new one."""
+    if inputs.order == memory.order:
+        return
+    memory.order = inputs.order
+    command = inputs.command
+    now = float(inputs.time_us)
+    if command == _RELEASE:
+        if memory.mode == _MOVING:
+            _release(settings, memory, now)
+    elif command == _HOME:
+        if memory.mode == _READY or memory.mode == _UNREFERENCED:
+            begin(settings, memory, -1, 1, now)
+        else:
+            refuse(memory, _BUSY)
+    elif command == _CLEAR:
+        if memory.mode == _FAULTED:
+            memory.mode = _UNREFERENCED
+            memory.referenced = 0
+            memory.reason = 0
+    elif memory.mode == _UNREFERENCED:
+        refuse(memory, _NOT_REFERENCED)
+    elif memory.mode != _READY:
+        refuse(memory, _BUSY)
+    else:
+        _go(settings, memory, command, inputs.target, now)
+
+
+@kernel
+def _go(settings: Any, memory: Any, command: int, target: float, now: float) -> None:
+    goal = target
+    if command == _UP:
+        goal = settings.travel_high
+    elif command == _DOWN:
+        goal = settings.travel_low
+    if goal < settings.travel_low or goal > settings.travel_high:
+        refuse(memory, _OUT_OF_TRAVEL)
+        return
+    mean = 0.0
+    for q in range(settings.n_legs):
+        mean += counted_height(settings, memory, q) / settings.n_legs
+    memory.goal = goal
+    begin(settings, memory, 1 if goal >= mean else -1, 0, now)
+
+
+@kernel
+def _release(settings: Any, memory: Any, now: float) -> None:
+    """The button was let go: the new goal is where the leg that will run furthest can stop at the earliest."""
+    goal = memory.goal
+    best = -1e30
+    for q in range(settings.n_legs):
+        place = stop_place(settings, memory, q, now)
+        if memory.direction * place > best:
+            best = memory.direction * place
+            goal = place
+    memory.goal = goal

@@ -1,0 +1,94 @@
+"""From pulses to counts: plausibility, the period of the last revolution, the position with its part of a count."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.kernel import kernel
+from sync.observer import correct
+
+__all__ = ["counted_height", "fraction", "position", "take"]
+
+_SETTLED = 5  # pulses after a switch-on before a period is judged
+
+
+@kernel
+def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
+    """Take the pulses that leg ``q`` heard since the last call."""
+    leg = memory.legs[q]
+    now = float(inputs.time_us)
+    heard = inputs.legs[q].pulses
+    stamps = inputs.legs[q].stamp_us
+    for k in range(heard):
+        stamp = stamps[k] if k < len(stamps) else now
+        period = (stamp - leg.pulse_us) * 1e-6
+        expected = 1.0 / leg.rate if leg.rate > 1.0 else 0.0
+        judged = expected > 0.0 and leg.pulses >= _SETTLED
+        if judged and period < settings.reject_below * expected:
+            leg.rejected += 1
+            continue
+        _insert(settings, memory, leg, period if judged else 0.0, expected)
+        _count(settings, memory, leg, q, period, stamp)
+        if leg.pending_insert == 0:
+            correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period)
+
+
+@kernel
+def _insert(settings: Any, memory: Any, leg: Any, period: float, expected: float) -> None:
+    """Insert a single miss once the pulse after a double period comes on time again.
+
+    At a stall the periods go on growing and no pulse comes on time, so nothing is inserted there.
+    """
+    if leg.pending_insert == 1 and 0.7 * expected < period < 1.3 * expected:
+        leg.counts += memory.direction
+        leg.progress += 1
+        leg.inserted += 1
+    leg.pending_insert = 0
+    if leg.on == 0 or leg.current >= settings.stall_current or period <= 0.0:
+        return
+    if settings.insert_from * expected < period < settings.insert_to * expected:
+        leg.pending_insert = 1
+
+
+@kernel
+def _count(settings: Any, memory: Any, leg: Any, q: int, period: float, stamp: float) -> None:
+    """Accept a pulse at ``stamp`` [us], ``period`` [s] after the one before."""
+    leg.counts += memory.direction
+    leg.progress += 1
+    leg.pulses += 1
+    leg.pulse_us = stamp
+    if leg.pulses < 2:
+        return
+    leg.period = period
+    turn = settings.legs[q].counts_per_revolution
+    if leg.period_number == turn:
+        leg.period_sum -= leg.periods[leg.period_place]
+    else:
+        leg.period_number += 1
+    leg.periods[leg.period_place] = period
+    leg.period_sum += period
+    leg.period_place = (leg.period_place + 1) % turn
+
+
+@kernel
+def fraction(leg: Any, now: float) -> float:
+    """Part of a count [0, 1) run since the last pulse; half a count where there was none."""
+    if leg.pulses == 0:
+        return 0.5
+    part = leg.rate * (now - leg.pulse_us) * 1e-6
+    return part if part < 0.999 else 0.999
+
+
+@kernel
+def position(leg: Any, direction: int, now: float) -> float:
+    """Position [counts] with the part of a count, at ``now`` [us]; a count stands for the space up to the next one."""
+    if direction >= 0:
+        return leg.counts + fraction(leg, now)  # type: ignore[no-any-return]
+    return leg.counts + 1.0 - fraction(leg, now)  # type: ignore[no-any-return]
+
+
+@kernel
+def counted_height(settings: Any, memory: Any, q: int) -> float:
+    """Height of leg ``q`` [m] as counted: the middle of the present count."""
+    told = settings.legs[q]
+    return (memory.legs[q].counts + 0.5) / told.counts_per_metre + told.home_offset  # type: ignore[no-any-return]

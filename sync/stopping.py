@@ -1,0 +1,82 @@
+"""Stopping: how far each leg will coast, when to cut its power, and what the last coast teaches.
+
+Power is cut so that the predicted *end* positions agree; legs that are level when cut are not level when stopped.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.kernel import kernel
+from sync.pulses import position
+
+__all__ = ["coast_counts", "cut_due", "learn", "remaining", "stop_place"]
+
+_SHORTEST = 3.0  # counts: a shorter coast teaches nothing
+
+
+@kernel
+def coast_counts(rate: float, load: float, drag_rate: float) -> float:
+    """Coast [counts] from ``rate`` [counts/s] against ``load`` [counts/s2] and viscous ``drag_rate`` [1/s].
+
+    Source: integral of w dw/(T + b w), x = w^2/(2 (T + 2/3 b w)) in its [1/1] Pade form; within 1 % where b w < T/2.
+    """
+    return rate * rate / (2.0 * (load + drag_rate * rate / 1.5))
+
+
+@kernel
+def _way(direction: int) -> int:
+    return 0 if direction >= 0 else 1
+
+
+@kernel
+def predicted(settings: Any, memory: Any, q: int) -> float:
+    """Counts that leg ``q`` will still run if it is cut now, compute delay and learnt factor included."""
+    leg = memory.legs[q]
+    way = _way(memory.direction)
+    load = leg.load_known[way] if leg.load_known[way] > 0.0 else leg.load
+    leg.coast_law = coast_counts(leg.rate, load, settings.legs[q].drag_rate)
+    leg.coast_told = leg.factor[way] * leg.coast_law
+    return leg.coast_told + leg.rate * settings.compute_delay  # type: ignore[no-any-return]
+
+
+@kernel
+def remaining(settings: Any, memory: Any, q: int, now: float) -> float:
+    """Counts from leg ``q`` to the goal, in the direction of the move."""
+    told = settings.legs[q]
+    goal = (memory.goal - told.home_offset) * told.counts_per_metre
+    return memory.direction * (goal - position(memory.legs[q], memory.direction, now))  # type: ignore[no-any-return]
+
+
+@kernel
+def cut_due(settings: Any, memory: Any, q: int, now: float) -> bool:
+    """Whether the power of leg ``q`` is to be cut at this call: half a call early is as good as half a call late."""
+    left = remaining(settings, memory, q, now)
+    if settings.predict == 0:
+        return left <= 0.0
+    return left - predicted(settings, memory, q) <= 0.5 * memory.legs[q].rate * settings.tick  # type: ignore[no-any-return]
+
+
+@kernel
+def stop_place(settings: Any, memory: Any, q: int, now: float) -> float:
+    """Height [m] at which leg ``q`` will stand if it is cut now."""
+    told = settings.legs[q]
+    ahead = predicted(settings, memory, q) if settings.predict == 1 else 0.0
+    place = position(memory.legs[q], memory.direction, now) + memory.direction * ahead
+    return place / told.counts_per_metre + told.home_offset  # type: ignore[no-any-return]
+
+
+@kernel
+def learn(settings: Any, memory: Any, q: int) -> None:
+    """Let the coast that has just ended correct the learnt factor of leg ``q`` in this direction."""
+    leg = memory.legs[q]
+    if leg.cut == 0 or leg.coast_law < _SHORTEST or leg.stalled == 1:
+        return
+    way = _way(memory.direction)
+    run = memory.direction * (leg.counts + 0.5 - leg.cut_place) - leg.rate_at_cut * settings.compute_delay
+    gain = 1.0 / (leg.learnt[way] + 1.0)
+    gain = gain if gain > settings.learn_gain else settings.learn_gain
+    factor = leg.factor[way] + gain * (run / leg.coast_law - leg.factor[way])
+    most = settings.coast_clamp
+    leg.factor[way] = most if factor > most else (1.0 / most if factor < 1.0 / most else factor)
+    leg.learnt[way] += 1

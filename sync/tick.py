@@ -1,0 +1,204 @@
+"""The controller: ``tick(settings, memory, inputs, outputs)`` on records, and nothing else.
+
+Called every guard tick; the levelling law runs every ``control_every`` calls.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.guards import believed_error, blocked, budget_spent
+from sync.kernel import kernel
+from sync.levelling import level
+from sync.observer import predict, remember_load
+from sync.orders import take_order
+from sync.pulses import position, take
+from sync.stopping import cut_due, learn, remaining, stop_place
+
+__all__ = ["tick", "tick_arrays"]
+
+_UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _FAULTED = 0, 1, 2, 3, 4, 6
+_TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
+_STRETCH = 0.25  # s before the cut without new gatings, so that every leg is cut from steady running
+
+
+@kernel
+def fault(settings: Any, memory: Any, reason: int, now: float) -> None:
+    """Switch every leg off and stay off."""
+    for q in range(settings.n_legs):
+        memory.legs[q].on = 0
+        memory.legs[q].gated = 0
+    if memory.mode == _HOMING:
+        memory.referenced = 0
+    memory.mode = _FAULTED
+    memory.reason = reason
+    memory.since_us = now
+    memory.off_us = now
+
+
+@kernel
+def _see(settings: Any, memory: Any, inputs: Any) -> None:
+    """Observer, pulses and current of every leg."""
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        current = inputs.legs[q].current
+        leg.current = current if current >= 0.0 else -current
+        if leg.pulses > 0 or leg.on == 1:
+            predict(leg, settings.legs[q], memory.direction * current, settings.tick)
+        take(settings, memory, inputs, q)
+    memory.believed_error = believed_error(settings, memory)
+
+
+@kernel
+def _base_duty(settings: Any, memory: Any, now: float) -> float:
+    """Common duty: base, slow before the goal, ramped up at the start."""
+    duty = settings.base_duty
+    if memory.homing == 1:
+        duty = settings.homing_duty
+    elif settings.slow_distance > 0.0:
+        way = 0.0
+        for q in range(settings.n_legs):
+            way += remaining(settings, memory, q, now) / settings.legs[q].counts_per_metre / settings.n_legs
+        if way <= settings.slow_distance:
+            duty = settings.slow_duty
+    run = (now - memory.since_us) * 1e-6
+    if run < settings.soft_start:
+        duty *= run / settings.soft_start
+    return duty  # type: ignore[no-any-return]
+
+
+@kernel
+def _may_gate(settings: Any, memory: Any, now: float) -> bool:
+    """Whether gating may still switch legs off: not in the last stretch before the cut."""
+    if settings.predict == 0:
+        return True
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        ahead = memory.goal - stop_place(settings, memory, q, now)
+        if memory.direction * ahead * settings.legs[q].counts_per_metre < _STRETCH * leg.rate:
+            return False
+    return True
+
+
+@kernel
+def _cut(leg: Any, direction: int, now: float) -> None:
+    leg.on = 0
+    leg.cut = 1
+    leg.gated = 0
+    leg.cut_us = now
+    leg.cut_place = position(leg, direction, now)
+    leg.rate_at_cut = leg.rate
+    leg.switch_offs += 1
+
+
+@kernel
+def _move(settings: Any, memory: Any, now: float) -> None:
+    """One call while a move or a homing is under way."""
+    homing = memory.homing == 1
+    running = 0
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        reason = blocked(settings, memory, q, now)
+        if reason != 0 and not homing:
+            leg.stalled = 1
+            fault(settings, memory, reason, now)
+            return
+        if reason != 0:
+            _cut(leg, memory.direction, now)
+            leg.stalled = 1
+            _mark_contact(settings, memory)
+        elif not homing and leg.on == 1 and cut_due(settings, memory, q, now):
+            _cut(leg, memory.direction, now)
+        running += leg.on
+    if homing and memory.first_contact == 1 and budget_spent(settings, memory):
+        fault(settings, memory, _HOMING_BUDGET, now)
+    elif not homing and memory.believed_error > settings.tilt_limit:
+        fault(settings, memory, _TILT, now)
+    elif now - memory.since_us > settings.move_timeout * 1e6:
+        fault(settings, memory, _TIMEOUT, now)
+    elif running == 0:
+        memory.mode = _SETTLING
+        memory.since_us = now
+        memory.off_us = now
+    elif memory.calls % settings.control_every == 0:
+        level(settings, memory, _base_duty(settings, memory, now), settings.law != 2 or _may_gate(settings, memory, now))
+
+
+@kernel
+def _mark_contact(settings: Any, memory: Any) -> None:
+    """The first leg has met its stop: the others may still run the homing budget."""
+    if memory.first_contact == 1:
+        return
+    memory.first_contact = 1
+    for q in range(settings.n_legs):
+        memory.legs[q].start_counts = memory.legs[q].counts
+
+
+@kernel
+def _settle(settings: Any, memory: Any, now: float) -> None:
+    """Wait until it is quiet; then learn from the coast, or set the zero after a homing."""
+    last = memory.off_us
+    for q in range(settings.n_legs):
+        last = memory.legs[q].pulse_us if memory.legs[q].pulse_us > last else last
+    if now - last < settings.quiet * 1e6:
+        return
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        leg.rate = 0.0
+        if memory.homing == 1:
+            leg.counts = 0
+            leg.pulses = 0
+        else:
+            learn(settings, memory, q)
+    if memory.homing == 1:
+        memory.referenced = 1
+    memory.homing = 0
+    memory.mode = _READY
+    memory.since_us = now
+
+
+@kernel
+def _command(settings: Any, memory: Any, outputs: Any) -> None:
+    """Write what each bridge is to do."""
+    brake = settings.brake_up if memory.direction >= 0 else settings.brake_down
+    limit = settings.homing_current if memory.homing == 1 else settings.current_limit
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        out = outputs.legs[q]
+        if leg.on == 1 and leg.gated == 0:
+            out.mode = 1
+            out.duty = memory.direction * leg.duty
+        else:
+            out.mode = 2 if brake == 1 else 0
+            out.duty = 0.0
+        out.limit = limit
+
+
+@kernel
+def tick(settings: Any, memory: Any, inputs: Any, outputs: Any) -> None:
+    """One call of the controller.
+
+    Parameters
+    ----------
+    settings, memory, inputs, outputs
+        Records of ``sync.records``; only ``memory`` and ``outputs`` are changed.
+    """
+    now = float(inputs.time_us)
+    _see(settings, memory, inputs)
+    take_order(settings, memory, inputs)
+    if memory.mode == _MOVING or memory.mode == _HOMING:
+        _move(settings, memory, now)
+        way = 0 if memory.direction >= 0 else 1
+        for q in range(settings.n_legs):
+            if memory.legs[q].on == 1:
+                remember_load(memory.legs[q], way, now)
+    elif memory.mode == _SETTLING:
+        _settle(settings, memory, now)
+    memory.calls += 1
+    _command(settings, memory, outputs)
+
+
+@kernel
+def tick_arrays(settings: Any, memory: Any, inputs: Any, outputs: Any) -> None:
+    """``tick`` on arrays of shape (1,), which is how Python calls it fast."""
+    tick(settings[0], memory[0], inputs[0], outputs[0])
