@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 
 __all__ = ["BRAKE", "COAST", "DRIVE", "command", "conducts", "current_rate", "terminal"]
 
@@ -13,7 +13,7 @@ DRIVE = 1
 BRAKE = 2
 
 
-@kernel
+@inlined
 def terminal(bridge: Any, voltage: float, current: float, emf: float) -> tuple[float, float, float]:
     """What the bridge puts on the motor.
 
@@ -60,7 +60,7 @@ def terminal(bridge: Any, voltage: float, current: float, emf: float) -> tuple[f
     return -sign * (voltage + 2.0 * drop), -sign, 2.0 * drop
 
 
-@kernel
+@inlined
 def conducts(bridge: Any, voltage: float, terminal_voltage: float, emf: float) -> bool:
     """Whether current starts from zero: the diodes of a coasting or single-quadrant bridge block one direction."""
     if bridge.mode == BRAKE:
@@ -89,7 +89,7 @@ def command(leg: Any, mode: int, duty: float, limit: float, now_us: float) -> No
     bridge.limit = limit if limit < bridge.current_limit else bridge.current_limit
 
 
-@kernel
+@inlined
 def current_rate(leg: Any, voltage: float, current: float, speed: float, brush: float) -> tuple[float, float, float, int]:
     """Rate of the motor current, and how supply and diodes take part.
 

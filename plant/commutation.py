@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from plant.counting import hear
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 
 __all__ = ["boundary", "pass_commutations", "phase", "place_rotor", "time_to_turn"]
 
@@ -55,7 +55,7 @@ def time_to_turn(angle: float, speed: float, end_speed: float, span: float) -> f
     return t if t < span else span
 
 
-@kernel
+@inlined
 def pass_commutations(world: Any, leg: Any, turned: float, end_speed: float, span: float, time: float) -> None:
     """Turn the rotor by ``turned`` [rad] within ``span`` [s] from ``time`` [us] and report every commutation passed."""
     motor = leg.motor

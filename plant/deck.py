@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 
 __all__ = ["GRAVITY", "factor", "observe", "share_load", "spread"]
 
@@ -77,7 +77,7 @@ def share_load(world: Any) -> None:
         leg.carried_mass = carried if carried > 0.0 else 0.0
 
 
-@kernel
+@inlined
 def spread(world: Any) -> bool:
     """Force of the deck on each leg at the heights in ``scratch.end_travel``, into ``scratch.deck_force`` [N].
 

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 import numba
 
-__all__ = ["kernel"]
+__all__ = ["inlined", "kernel"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -19,4 +19,10 @@ F = TypeVar("F", bound=Callable[..., Any])
 def kernel(function: F) -> F:
     """Compile ``function`` (records, arrays and numbers only) with numba; plain Python under NUMBA_DISABLE_JIT=1."""
     compiled: F = numba.njit(cache=bool(numba.config.CACHE_DIR), error_model="numpy")(function)  # type: ignore[attr-defined]
+    return compiled
+
+
+def inlined(function: F) -> F:
+    """Compile ``function`` like ``kernel``, but into each of its callers: for small parts on the hot path."""
+    compiled: F = numba.njit(cache=bool(numba.config.CACHE_DIR), error_model="numpy", forceinline=True)(function)  # type: ignore[attr-defined]
     return compiled

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from plant.deck import GRAVITY
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 from plant.spindle import friction_at, gear_torque, static_torque, thread_coefficients
 
 __all__ = [
@@ -21,7 +21,7 @@ __all__ = [
 ]
 
 
-@kernel
+@inlined
 def stop_force(leg: Any, travel: float) -> float:
     """Force of the end stops on the nut [N], up positive, at ``travel`` [m]."""
     if travel < leg.stop_low:
@@ -31,7 +31,7 @@ def stop_force(leg: Any, travel: float) -> float:
     return 0.0
 
 
-@kernel
+@inlined
 def guide_force(leg: Any, bending: float, travel: float) -> float:
     """Friction of the leg's guide [N]: a constant part and 2 mu M / s from the ``bending`` moment [N m] of racking.
 
@@ -43,7 +43,7 @@ def guide_force(leg: Any, bending: float, travel: float) -> float:
     return friction
 
 
-@kernel
+@inlined
 def nut_force(leg: Any, bending: float, deck_force: float, travel: float, direction: int) -> float:
     """Axial force on the nut [N], down positive, when it moves in ``direction`` (1 up, -1 down)."""
     force: float = deck_force + leg.moving_mass * GRAVITY + direction * guide_force(leg, bending, travel) - stop_force(leg, travel)
@@ -52,7 +52,7 @@ def nut_force(leg: Any, bending: float, deck_force: float, travel: float, direct
     return force
 
 
-@kernel
+@inlined
 def engaged(leg: Any, direction: int, force: float) -> int:
     """1 where the rotor has taken up the play in ``direction``; gravity closes the nut's play unless ``force`` [N] is negative."""
     if direction >= 0:
@@ -63,7 +63,7 @@ def engaged(leg: Any, direction: int, force: float) -> int:
     return 1 if leg.play <= -width else 0
 
 
-@kernel
+@inlined
 def drag_torque(motor: Any, speed: float) -> float:
     """Drag of motor, gear and seals at the motor [N m] at the magnitude ``speed`` [rad/s]: Coulomb, Stribeck, viscous."""
     coulomb: float = motor.coulomb
@@ -82,7 +82,7 @@ def break_away(leg: Any, bending: float, travel: float, direction: int) -> float
     return torque
 
 
-@kernel
+@inlined
 def spindle_friction(leg: Any, speed: float) -> tuple[float, float, float, float]:
     """``thread_coefficients`` of the leg at the magnitude ``speed`` [rad/s] of its motor."""
     spindle = leg.spindle
@@ -94,7 +94,7 @@ def spindle_friction(leg: Any, speed: float) -> tuple[float, float, float, float
     return leg.thread_resist, leg.thread_assist, leg.loss_resist, leg.loss_assist
 
 
-@kernel
+@inlined
 def resisting_torque(leg: Any, force: float, direction: int, speed: float) -> float:
     """Torque of the nut ``force`` [N] at the motor against motion in ``direction`` [N m], ``speed`` its magnitude [rad/s]."""
     spindle = leg.spindle
@@ -104,7 +104,7 @@ def resisting_torque(leg: Any, force: float, direction: int, speed: float) -> fl
     return gear_torque(spindle, size * (per_newton + spindle.collar_friction * spindle.collar_radius))
 
 
-@kernel
+@inlined
 def book_losses(leg: Any, bending: float, turned: float, climbed: float, speed: float) -> None:
     """Book what friction turned into heat while the motor turned by ``turned`` [rad] and the nut climbed by ``climbed`` [m].
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from plant.commutation import phase
 from plant.draws import PURPOSE_CURRENT, PURPOSE_SUPPLY, block, normal
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 from plant.portable import cosine
 
 __all__ = ["follow", "ripple", "sample"]
@@ -44,7 +44,7 @@ def ripple(leg: Any) -> float:
     return value if motor.current > 0.0 else -value
 
 
-@kernel
+@inlined
 def follow(sensor: Any, value: float) -> None:
     """Move the filter of a ``sensor`` towards ``value`` by one sub-step."""
     sensor.filtered += sensor.filter_share * (value * sensor.gain + sensor.offset - sensor.filtered)
@@ -58,10 +58,8 @@ def sample(world: Any, sensor: Any, value: float, purpose: int, key: np.uint64) 
         words = block(world.seed, world.run, np.uint64(sensor.samples), np.uint64(purpose), key)
         value += sensor.noise * normal(words)
     if sensor.full_scale > 0.0:
-        if value > sensor.full_scale:
-            value = sensor.full_scale
-        if value < -sensor.full_scale:
-            value = -sensor.full_scale
+        value = min(value, sensor.full_scale)
+        value = max(value, -sensor.full_scale)
     if sensor.quantum > 0.0:
         value = math.floor(value / sensor.quantum + 0.5) * sensor.quantum
     sensor.reading = value

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 from plant.portable import exponential
 
 __all__ = ["friction_at", "gear_torque", "refresh_spindle", "static_torque", "thread_coefficients"]
@@ -69,7 +69,7 @@ def refresh_spindle(leg: Any) -> None:
     leg.loss_assist = loss_assist
 
 
-@kernel
+@inlined
 def gear_torque(spindle: Any, torque: float) -> float:
     """Motor torque [N m] for a spindle ``torque`` [N m] that resists (positive) or drives (negative) the motion."""
     if torque >= 0.0:

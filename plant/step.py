@@ -12,7 +12,7 @@ from typing import Any
 from plant.bridge import COAST, DRIVE, current_rate
 from plant.commutation import pass_commutations
 from plant.deck import spread
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 from plant.lift_off import release
 from plant.mechanics import book_losses, break_away, drag_torque, engaged, nut_force, resisting_torque
 from plant.portable import brush_share, first_zero
@@ -25,7 +25,7 @@ _MOST_PIECES = 64
 _EDGE = 1e-12
 
 
-@kernel
+@inlined
 def _choose_direction(leg: Any, bending: float) -> None:
     """Direction of motion for this piece, with the break-away torques of a resting rotor."""
     scratch = leg.scratch
@@ -47,7 +47,7 @@ def _choose_direction(leg: Any, bending: float) -> None:
     leg.stuck = 1 if scratch.direction == 0 else 0
 
 
-@kernel
+@inlined
 def _speed_rate(leg: Any, bending: float, current: float, speed: float, travel: float) -> float:
     """Angular acceleration [rad/s2] at a stage of the step, the direction of friction being that of the piece."""
     scratch = leg.scratch
@@ -74,7 +74,7 @@ def _spread(world: Any) -> None:
             world.legs[q].lifted = 0
 
 
-@kernel
+@inlined
 def _begin(world: Any) -> None:
     """Rates at the start of a piece."""
     supply = world.supply
@@ -105,7 +105,7 @@ def _begin(world: Any) -> None:
     supply.load = load
 
 
-@kernel
+@inlined
 def _end(world: Any, span: float) -> None:
     """Predict, take the rates at the end, correct; results stay in ``scratch``."""
     supply = world.supply
@@ -139,7 +139,7 @@ def _end(world: Any, span: float) -> None:
         supply.end_voltage = stiff_voltage(supply, load)
 
 
-@kernel
+@inlined
 def _end_leg(leg: Any, bending: float, voltage: float, span: float) -> float:
     """Rates of one leg at the predicted end; returns its supply current [A]."""
     scratch = leg.scratch
@@ -165,7 +165,7 @@ def _end_leg(leg: Any, bending: float, voltage: float, span: float) -> float:
     return scratch.end_share * current  # type: ignore[no-any-return]
 
 
-@kernel
+@inlined
 def _terminal_again(leg: Any, voltage: float) -> float:
     """Terminal voltage [V] at the end of the piece, with the diodes and the limiter as they were at its start."""
     scratch = leg.scratch
@@ -175,7 +175,7 @@ def _terminal_again(leg: Any, voltage: float) -> float:
     return scratch.share * voltage - sign * scratch.diode  # type: ignore[no-any-return]
 
 
-@kernel
+@inlined
 def _find_event(leg: Any, span: float) -> None:
     """First event of one leg inside the piece, into ``scratch.event`` and ``scratch.event_time`` [s]."""
     scratch = leg.scratch
@@ -206,14 +206,14 @@ def _find_event(leg: Any, span: float) -> None:
         _find_contact(leg, span)
 
 
-@kernel
+@inlined
 def _take(scratch: Any, event: int, time: float) -> None:
     if time < scratch.event_time:
         scratch.event = event
         scratch.event_time = time
 
 
-@kernel
+@inlined
 def _find_contact(leg: Any, span: float) -> None:
     """End stops met or left, and play closed, inside the piece."""
     scratch = leg.scratch
@@ -238,7 +238,7 @@ def _find_contact(leg: Any, span: float) -> None:
         _take(scratch, _PLAY, first_zero(gap, v0, v1, span))
 
 
-@kernel
+@inlined
 def _commit(world: Any, span: float, time: float, happened: bool) -> None:
     """Make the end of the piece the present, book energies, pass commutations, set events exactly."""
     for q in range(world.n_legs):
@@ -296,7 +296,7 @@ def _settle_event(leg: Any, event: int) -> None:
         leg.energy.impact += before - 0.5 * motor.speed * motor.speed / leg.inverse_inertia
 
 
-@kernel
+@inlined
 def _book_current(leg: Any, span: float) -> None:
     """Book the electrical losses of the piece [J], each by its own law, trapezoidal."""
     scratch = leg.scratch
@@ -312,7 +312,7 @@ def _book_current(leg: Any, span: float) -> None:
     energy.diode += 0.5 * span * (scratch.diode * a0 + scratch.end_diode * a1)
 
 
-@kernel
+@inlined
 def _book_supply(world: Any, span: float) -> None:
     """Book what the source gave and lost over the piece [J], trapezoidal, and move its voltage on."""
     supply = world.supply
@@ -341,8 +341,7 @@ def sub_step(world: Any, span: float, time: float) -> None:
         for q in range(world.n_legs):
             leg = world.legs[q]
             _find_event(leg, left)
-            if leg.scratch.event_time < piece:
-                piece = leg.scratch.event_time
+            piece = min(piece, leg.scratch.event_time)
         happened = piece < left
         if happened:
             _end(world, piece)

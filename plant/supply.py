@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 
 __all__ = ["book_energy", "source_current", "stiff_voltage"]
 
 
-@kernel
+@inlined
 def source_current(supply: Any, voltage: float) -> float:
     """Current [A] that the source gives into the capacitor at ``voltage`` [V]."""
     current = (supply.open_voltage - voltage) / supply.resistance
@@ -20,7 +20,7 @@ def source_current(supply: Any, voltage: float) -> float:
     return current  # type: ignore[no-any-return]
 
 
-@kernel
+@inlined
 def stiff_voltage(supply: Any, load: float) -> float:
     """Terminal voltage [V] without a capacitor, under the ``load`` current [A]."""
     return supply.open_voltage - supply.resistance * load  # type: ignore[no-any-return]
