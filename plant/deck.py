@@ -109,7 +109,7 @@ def spread(world: Any) -> bool:
     for q in range(n):
         leg = world.legs[q]
         plane = leg.basis[0] * p0 + leg.basis[1] * p1 + leg.basis[2] * p2
-        force = leg.share - moment_x * leg.slope_x - moment_y * leg.slope_y - deck.warp_stiffness * (leg.scratch.end_travel - plane)
+        force = leg.share + moment_x * leg.slope_x + moment_y * leg.slope_y + deck.warp_stiffness * (leg.scratch.end_travel - plane)
         leg.scratch.deck_force = force
         pulled |= force < 0.0 and leg.spindle.captive == 0
     return pulled
