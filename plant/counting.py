@@ -16,7 +16,7 @@ from plant.bridge import BRAKE, DRIVE
 from plant.draws import PURPOSE_COUNT, PURPOSE_EDGE, PURPOSE_START, block, normal, poisson, uniform
 from plant.kernel import kernel
 
-__all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "inject", "push_pulse", "take_pulses", "switch_edge"]
+__all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "inject", "push_pulse", "switch_edge", "take_pulses"]
 
 SPIKES, RIPPLE, HALL = 0, 1, 2
 _EDGE_SPREAD_US = 200.0

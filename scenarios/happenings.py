@@ -40,7 +40,6 @@ _WORDS = {
     Happening.REJECTED: "a pulse was rejected as a double, {0:g} so far",
     Happening.INSERTED: "a single missed pulse was inserted, {0:g} so far",
     Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
-    Happening.SPLIT: "sub-step split",
 }
 
 

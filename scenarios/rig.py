@@ -75,7 +75,6 @@ class Happening(IntEnum):
     REJECTED = 8  # a pulse was rejected as a double; value: how many so far
     INSERTED = 9  # a single miss was inserted; value: how many so far
     OVERFLOW = 10  # pulses found the buffer full; value: how many so far
-    SPLIT = 11  # reserved for the integrator
 
 
 SCRIPT_ROW = np.dtype(
@@ -189,7 +188,7 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("inputs", inputs_dtype(capacity)),
             ("outputs", outputs_dtype(capacity)),
             ("rows", i8),
-            ("next_row", i8),  # rows before it have fired and are followed in order by READY and AFTER
+            ("due_soon", i8),  # 1: a row may fire at a sub-step boundary inside the present tick
             ("script", SCRIPT_ROW, (MAX_ROWS,)),
             ("bypass", i8),  # 1: the script holds the bridges, the controller is not obeyed
             ("moves", i8),  # scored so far
@@ -206,6 +205,8 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("rest_since_us", i8),
             ("finished", i8),
             ("trace_every", i8),  # ticks per trace row
+            ("ticks", i8),  # flown so far
+            ("stored_start", f8),  # J, energy stored at the start
         ],
         align=True,
     )

@@ -1,0 +1,122 @@
+"""Fly a scenario, or a list of its variants over all cores."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from time import perf_counter
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenarios import cache
+
+cache.prepare()
+
+from scenarios.build import build_rig  # noqa: E402
+from scenarios.files import load_scenario  # noqa: E402
+from scenarios.files.scenario import Scenario  # noqa: E402
+from scenarios.flat import fly_flat  # noqa: E402
+from scenarios.rig import trace_columns  # noqa: E402
+from scenarios.trace import empty_trace  # noqa: E402
+
+__all__ = ["FOREVER", "Flight", "Run", "fly", "fly_rig", "fly_runs"]
+
+FOREVER = 1 << 62
+"""More ticks than any rehearsal has."""
+
+
+@dataclass(frozen=True)
+class Flight:
+    """One flown rehearsal."""
+
+    scenario: Scenario
+    rig: NDArray[np.void]
+    trace: NDArray[np.float64]
+    columns: list[str]
+    wall_s: float
+    clock: str
+    seed: int
+
+
+def fly_rig(rig: NDArray[np.void], trace: NDArray[np.float64] | None = None, ticks: int = FOREVER) -> int:
+    """Fly a prepared rig in place on the flat clock; returns the rows written into ``trace``."""
+    room = np.zeros((0, 0)) if trace is None else trace
+    return int(fly_flat(rig, room, ticks))
+
+
+def fly(scenario: Scenario, seed: int | None = None, clock: str = "flat", trace: bool = True, run: int = 0) -> Flight:
+    """Fly a scenario from start to end.
+
+    Parameters
+    ----------
+    scenario
+        A checked scenario.
+    seed, run
+        Of the random draws; None: the scenario's own seed.
+    clock
+        "flat" or "event".
+    trace
+        Whether to keep a row per control tick.
+
+    Raises
+    ------
+    InputError
+        If the machine cannot be integrated as asked.
+    """
+    rig = build_rig(scenario, seed, run)
+    rows = empty_trace(rig) if trace else np.zeros((0, 0))
+    if clock == "event":
+        from scenarios.world import fly_event
+
+        begin = perf_counter()
+        used = fly_event(rig, rows)
+    else:
+        fly_rig(build_rig(scenario, seed, run), None, 0)  # loads the kernel, flies nothing
+        begin = perf_counter()
+        used = fly_rig(rig, rows)
+    wall = perf_counter() - begin
+    columns = trace_columns(list(scenario.lift.names))
+    return Flight(scenario, rig, rows[:used], columns, wall, clock, int(rig["world"]["seed"][0]))
+
+
+@dataclass(frozen=True)
+class Run:
+    """One row of a run list: a scenario file, changes by path, and the seed."""
+
+    file: Path
+    sets: tuple[tuple[str, Any], ...] = ()
+    seed: int | None = None
+
+
+def _fly_run(run: Run, read: Callable[[Flight], Any]) -> Any:
+    return read(fly(load_scenario(run.file, run.sets), seed=run.seed, trace=False))
+
+
+def fly_runs(runs: Sequence[Run], read: Callable[[Flight], Any], workers: int = 0) -> list[Any]:
+    """Fly a run list through the flat clock and return ``read(flight)`` of each, in order.
+
+    Parameters
+    ----------
+    runs
+        What to fly.
+    read
+        A module-level function (it travels to the workers) that takes what is wanted from a flight.
+    workers
+        Processes; 0: as many as there are cores, 1: this process.
+
+    Notes
+    -----
+    Workers are spawned, never forked, and find the kernels compiled: the first run is flown here.
+    """
+    if not runs:
+        return []
+    first = _fly_run(runs[0], read)
+    if workers == 1 or len(runs) == 1:
+        return [first, *(_fly_run(run, read) for run in runs[1:])]
+    with ProcessPoolExecutor(workers or None, mp_context=get_context("spawn")) as pool:
+        return [first, *pool.map(_fly_run, runs[1:], [read] * (len(runs) - 1), chunksize=4)]

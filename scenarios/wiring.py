@@ -1,0 +1,148 @@
+"""The wires between machine and controller, and what both clocks call: sense, tick, advance, in this order.
+
+Every kernel here takes the rig record; the ``*_arrays`` forms take arrays of shape (1,), which is how Python calls them.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.advance import advance_one, close_tick
+from plant.counting import take_pulses
+from plant.kernel import kernel
+from plant.setup import choose_sub_step
+from plant.setup import prepare as prepare_world
+from scenarios.errors import InputError
+from scenarios.score import watch
+from scenarios.script import run_script
+
+__all__ = ["act", "advance", "advance_arrays", "prepare", "sense", "sense_arrays", "stored_energy"]
+
+
+@kernel
+def sense(rig: Any) -> None:
+    """Fire the script rows due now and fill the controller's inputs from the measuring chain."""
+    world = rig.world
+    inputs = rig.inputs
+    run_script(rig, True)
+    inputs.time_us = world.time_us
+    inputs.supply = world.supply_sensor.reading
+    for q in range(world.n_legs):
+        leg = world.legs[q]
+        seen = inputs.legs[q]
+        seen.pulses = take_pulses(leg.detector, float(world.time_us), world.timer_us, seen.stamp_us)
+        seen.current = leg.current_sensor.reading
+
+
+@kernel
+def act(rig: Any) -> None:
+    """Hand the controller's outputs to the bridges, where they act after the compute delay; duty has PWM steps."""
+    if rig.bypass == 1:
+        return
+    world = rig.world
+    for q in range(world.n_legs):
+        bridge = world.legs[q].bridge
+        out = rig.outputs.legs[q]
+        duty = out.duty
+        if world.pwm_quantum > 0.0:
+            steps = int(duty / world.pwm_quantum + (0.5 if duty >= 0.0 else -0.5))
+            duty = steps * world.pwm_quantum
+        bridge.next_mode = out.mode
+        bridge.next_duty = duty
+        bridge.next_limit = out.limit
+
+
+@kernel
+def advance(rig: Any) -> None:
+    """Act, fly the machine through one tick, and score it."""
+    world = rig.world
+    act(rig)
+    for step in range(world.steps_per_tick):
+        if step > 0 and rig.due_soon == 1:
+            run_script(rig, False)
+        advance_one(world, step)
+    close_tick(world)
+    rig.ticks += 1
+    watch(rig)
+
+
+@kernel
+def sense_arrays(rig: Any) -> None:
+    """``sense`` on an array of shape (1,)."""
+    sense(rig[0])
+
+
+@kernel
+def advance_arrays(rig: Any) -> None:
+    """``advance`` on an array of shape (1,)."""
+    advance(rig[0])
+
+
+@kernel
+def _prepare_world(world: Any) -> None:
+    prepare_world(world[0])
+
+
+def prepare(rig: NDArray[np.void]) -> None:
+    """Choose the sub-step and derive everything that follows from parameters and start, in place.
+
+    Raises
+    ------
+    InputError
+        If the sub-step asked for is too coarse, or no sub-step is fine enough, or the compute delay leaves the tick.
+    """
+    world = rig["world"][0]
+    settings = rig["settings"][0]
+    tick_us = round(float(settings["tick"]) * 1e6)
+    try:
+        best = choose_sub_step(world, tick_us)
+    except ValueError as error:
+        raise InputError([f"motor and supply: {error}"]) from error
+    asked = round(float(world["sub_step"]) * 1e6)
+    if asked and (asked > best or tick_us % asked):
+        raise InputError([f"sub_step_us = {asked}: must divide the guard tick of {tick_us} us and be at most {best}; leave it out to get that"])
+    step = asked or best
+    world["sub_step_us"] = step
+    world["sub_step"] = step * 1e-6
+    world["steps_per_tick"] = tick_us // step
+    delay = round(float(settings["compute_delay"]) * 1e6)
+    if delay >= tick_us:
+        raise InputError([f"settings.timing.compute_delay_us = {delay}: must be below the guard tick of {tick_us} us"])
+    world["delay_steps"] = -(-delay // step)
+    settings["compute_delay"] = int(world["delay_steps"]) * step * 1e-6
+    world["sample_steps"] = min(-(-int(world["sample_steps"]) // step), tick_us // step - 1)
+    for leg in world["legs"][: int(world["n_legs"])]:
+        leg["bridge"]["limit"] = leg["bridge"]["next_limit"] = leg["bridge"]["current_limit"]
+        leg["current_sensor"]["filtered"] = leg["current_sensor"]["reading"] = leg["current_sensor"]["offset"]
+    _prepare_world(rig["world"])
+    sensor = world["supply_sensor"]
+    sensor["filtered"] = sensor["reading"] = world["supply"]["voltage"] * sensor["gain"] + sensor["offset"]
+    memory = rig["memory"][0]
+    rig["mode_before"] = memory["mode"]
+    rig["stored_start"] = _stored(world)
+
+
+def _stored(world: Any) -> float:
+    """Energy stored in fields, masses, capacitor, racking, warp and end stops [J]."""
+    n = int(world["n_legs"])
+    legs, deck, supply = world["legs"][:n], world["deck"], world["supply"]
+    motor = legs["motor"]
+    total = float(np.sum(0.5 * motor["inductance"] * motor["current"] ** 2 + 0.5 * motor["speed"] ** 2 / legs["inverse_inertia"]))
+    total += 0.5 * float(supply["capacitance"]) * float(supply["voltage"]) ** 2
+    travel = legs["travel"]
+    if deck["elastic"]:
+        total += 0.5 * float(deck["tilt_stiffness_x"]) * float(np.sum(legs["slope_x"] * travel)) ** 2
+        total += 0.5 * float(deck["tilt_stiffness_y"]) * float(np.sum(legs["slope_y"] * travel)) ** 2
+        off = travel - legs["basis"] @ (legs["basis"].T @ travel)
+        total += 0.5 * float(deck["warp_stiffness"]) * float(off @ off)
+    below = np.minimum(travel - legs["stop_low"], 0.0)
+    above = np.maximum(travel - legs["stop_high"], 0.0)
+    return total + float(np.sum(0.5 * legs["stop_stiffness"] * (below**2 + above**2)))
+
+
+def stored_energy(rig: NDArray[np.void]) -> float:
+    """Energy stored now less that stored at the start [J]."""
+    return _stored(rig["world"][0]) - float(rig["stored_start"][0])
