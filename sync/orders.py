@@ -29,6 +29,7 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
     memory.direction = direction
     memory.homing = homing
     memory.first_contact = 0
+    memory.slow = 0
     memory.mode = _HOMING if homing == 1 else _MOVING
     memory.reason = 0
     memory.since_us = now

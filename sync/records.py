@@ -151,6 +151,7 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("order", i8),  # last order taken (serial number)
             ("homing", i8),  # the move in progress is a homing
             ("first_contact", i8),  # a leg has met its stop
+            ("slow", i8),  # the slow-down before the goal has begun
             ("believed_error", f8),  # m, highest minus lowest as counted
             ("off_us", f8),  # when the last leg was switched off
             ("legs", LEG_MEMORY, (capacity,)),

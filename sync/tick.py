@@ -60,6 +60,8 @@ def _base_duty(settings: Any, memory: Any, now: float) -> float:
         for q in range(settings.n_legs):
             way += remaining(settings, memory, q, now) / settings.legs[q].counts_per_metre / settings.n_legs
         if way <= settings.slow_distance:
+            memory.slow = 1
+        if memory.slow == 1:
             duty = settings.slow_duty
     run = (now - memory.since_us) * 1e-6
     if run < settings.soft_start:
