@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 
 from plant.advance import advance_one, close_tick
 from plant.bridge import BRAKE, COAST, DRIVE
-from plant.counting import take_pulses
 from plant.kernel import kernel
-from plant.records import MAX_PULSES, world_dtype
+from plant.records import world_dtype
 from plant.setup import prepare, refresh_load
 from plant.step import sub_step
 
@@ -31,7 +30,6 @@ __all__ = [
     "energy_balance",
     "free_of_load",
     "leg_of",
-    "listen",
     "order",
     "ready",
     "reload",
@@ -41,6 +39,7 @@ __all__ = [
     "set_b",
     "step",
     "view",
+    "watch",
 ]
 
 World = NDArray[np.void]
@@ -187,19 +186,6 @@ def _rest(machine: Any, longest: int) -> int:
     return longest
 
 
-@kernel
-def _listen(machine: Any, q: int, instants: Any, ticks: int, stamps: Any) -> int:
-    n = 0
-    for _ in range(ticks):
-        for k in range(machine.steps_per_tick):
-            advance_one(machine, k)
-        close_tick(machine)
-        for k in range(take_pulses(machine.legs[q].detector, float(machine.time_us), 0.0, stamps)):
-            instants[n] = stamps[k]
-            n += 1
-    return n
-
-
 def ready(world: World) -> World:
     """Derive what follows from the parameters; the machine stands still at its travels."""
     _prepare(view(world))
@@ -236,12 +222,22 @@ def rest(world: World, longest: float = 3.0) -> float:
     return _rest(view(world), round(longest / span)) * span
 
 
-def listen(world: World, seconds: float, q: int = 0) -> NDArray[np.float64]:
-    """Advance by whole ticks and return the instants of the pulses of leg ``q`` [us]."""
-    span = float(world[0]["sub_step"]) * int(world[0]["steps_per_tick"])
-    instants = np.zeros(100_000)
-    stamps = np.zeros(MAX_PULSES)
-    return instants[: _listen(view(world), q, instants, round(seconds / span), stamps)]
+def watch(world: World, seconds: float) -> tuple[NDArray[np.float64], list[NDArray[np.float64]]]:
+    """Advance by whole ticks; the travels after every tick (ticks, legs) [m] and each leg's pulses [us]."""
+    machine = world[0]
+    n = int(machine["n_legs"])
+    ticks = round(seconds / (float(machine["sub_step"]) * int(machine["steps_per_tick"])))
+    travels = np.zeros((ticks, n))
+    heard: list[list[float]] = [[] for _ in range(n)]
+    for k in range(ticks):
+        _tick(view(world), 1)
+        travels[k] = machine["legs"]["travel"][:n]
+        for q in range(n):
+            detector = machine["legs"][q]["detector"]
+            assert detector["lost"] == 0
+            heard[q] += detector["pulse_us"][: int(detector["waiting"])].tolist()
+            detector["waiting"] = 0
+    return travels, [np.array(pulses) for pulses in heard]
 
 
 def _stored(world: World) -> float:
