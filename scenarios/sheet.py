@@ -104,8 +104,10 @@ def derive(lift: Lift) -> Sheet:
     """
     from scenarios.sheet_cases import case_rows
     from scenarios.sheet_legs import leg_columns
-    from scenarios.sheet_rows import counting_rows, dynamics_rows, spindle_rows, thrust_rows
-    from scenarios.sheet_whole import heat_rows, hold_up_rows, strength_rows, supply_rows
+    from scenarios.sheet_rows import counting_rows, spindle_rows
+    from scenarios.sheet_strength import strength_rows
+    from scenarios.sheet_thrust import dynamics_rows, thrust_rows
+    from scenarios.sheet_whole import heat_rows, hold_up_rows, supply_rows
 
     columns = leg_columns(lift)
     rows = [

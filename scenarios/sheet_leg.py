@@ -34,6 +34,7 @@ class LegDrive:
     counts: int
     current_limit: float
     diode_drop: float
+    freewheel: bool
     stroke: float
     captive: bool
 
@@ -91,6 +92,7 @@ def leg_drive(record: Any) -> LegDrive:
         counts=int(motor["commutations"]),
         current_limit=float(bridge["current_limit"]),
         diode_drop=float(bridge["diode_drop"]),
+        freewheel=bool(bridge["freewheel"]),
         stroke=float(record["stop_high"] - record["stop_low"]),
         captive=bool(spindle["captive"]),
     )

@@ -1,4 +1,4 @@
-"""Rows of the drive sheet about the whole lift and its surroundings: supply, heat, strength, hold-up."""
+"""Rows of the drive sheet about the whole lift and its surroundings: supply, heat, hold-up."""
 
 from __future__ import annotations
 
@@ -7,27 +7,20 @@ from dataclasses import replace
 from math import inf
 from typing import TYPE_CHECKING
 
-from plant.closed_form import hold_up, spindle_strength
+from plant.closed_form import hold_up
 from plant.closed_form.duty import Heat, TwoNode, periodic_temperatures
 from plant.closed_form.motor import brush_voltage
 from plant.closed_form.start import Starter, simultaneous_start
-from plant.threads import trapezoidal_thread
 from scenarios.sheet import Row, warned
 from scenarios.sheet_legs import FULL_DOWN, FULL_UP, Column, supply_source
-from scenarios.sheet_rows import thrust_rows
 
 if TYPE_CHECKING:
-    from scenarios.files.leg import Spindle
     from scenarios.files.lift import Lift
 
-__all__ = ["heat_rows", "hold_up_rows", "strength_rows", "supply_rows"]
+__all__ = ["heat_rows", "hold_up_rows", "supply_rows"]
 
 SHED_SHARE = 0.7
 WINDING_LIMIT = 120.0
-BUCKLING_MARGIN = 3.0
-BLOCKED_MARGIN = 1.5
-YIELD_STRESS = 350e6
-"""Yield stress taken for the spindle [Pa]: planning value for unhardened steel, of weight only where it is stubby."""
 HOLD_UP_MARGIN = 1.3
 
 
@@ -119,63 +112,6 @@ def _copper_heat(column: Column, coefficients: tuple[float, float], winding: flo
         current = replace(column.cases[name], drive=replace(drive, motor=motor)).point.current
         total += 0.5 * (resistance * current * current + brush_voltage(current, motor) * current)
     return total
-
-
-def strength_rows(lift: Lift, columns: Sequence[Column]) -> list[Row]:
-    """Buckling of the spindle and pressure on the nut; nothing if the lift file has no structure table."""
-    structure, group = lift.structure, "strength"
-    if structure is None:
-        return []
-    thrusts = next(row for row in thrust_rows(columns) if row.name == "thrust at the current limit").values
-    cores = [_core(next(leg for leg in lift.leg if leg.name == column.names[0]).spindle) for column in columns]
-    loads = [spindle_strength.critical_load(structure.free_length_mm * 1e-3, core, structure.end_fixity, YIELD_STRESS) for core in cores]
-    full = [max(column.cases[FULL_UP].force, 1e-9) for column in columns]
-    lengths = structure.nut_length_mm * 1e-3
-    pressures = tuple(
-        1e-6 * spindle_strength.nut_pressure(force, column.drive.screw.mean_diameter, lengths)
-        for force, column in zip(full, columns, strict=True)
-    )
-    law = "Euler pi^2 C E A / (L/k)^2, Johnson where stubby; core diameter"
-    book = "column formulas of machine design textbooks, from memory"
-    over_full = Row(
-        group, "buckling margin, full load", "1", tuple(a / b for a, b in zip(loads, full, strict=True)), "critical over nut force", book
-    )
-    blocked = tuple(load / thrust if thrust > 0.0 else inf for load, thrust in zip(loads, thrusts, strict=True))
-    over_stall = Row(group, "buckling margin, blocked at the current limit", "1", blocked, "critical over thrust at the limit", book)
-    pressure = Row(
-        group, "nut pressure, full load", "MPa", pressures, "F / (pi d2 H1 z), H1 = P/2, z = length / P", "common machine-design practice"
-    )
-    stiffer = "Take a larger thread, a shorter free length, better held ends or a lower current limit."
-    return [
-        Row(group, "critical load of the spindle", "N", tuple(loads), law, book),
-        warned(
-            over_full,
-            lambda m: m < BUCKLING_MARGIN,
-            f"less than {BUCKLING_MARGIN:g} times the full load buckles the spindle (planning value)",
-            stiffer,
-        ),
-        warned(
-            over_stall,
-            lambda m: m < BLOCKED_MARGIN,
-            f"a leg blocked at the current limit comes within {BLOCKED_MARGIN:g} times of buckling",
-            stiffer,
-        ),
-        warned(
-            pressure,
-            lambda p: p > structure.allowed_nut_pressure_mpa,
-            f"the nut is pressed above structure.allowed_nut_pressure_mpa = {structure.allowed_nut_pressure_mpa:g}",
-            "Take a longer nut, a larger thread or a harder nut material.",
-        ),
-    ]
-
-
-def _core(spindle: Spindle) -> float:
-    """Core diameter [m]; of a thread given by dimensions, that of a single-start trapezoidal thread without crest clearance."""
-    if spindle.thread is not None:
-        return trapezoidal_thread(spindle.thread).core_diameter
-    assert spindle.pitch_diameter_mm is not None
-    assert spindle.lead_mm is not None
-    return max(0.3 * spindle.pitch_diameter_mm, spindle.pitch_diameter_mm - 0.5 * spindle.lead_mm) * 1e-3
 
 
 def hold_up_rows(lift: Lift, columns: Sequence[Column]) -> list[Row]:
