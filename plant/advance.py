@@ -21,6 +21,10 @@ def act_on(world: Any, leg: Any, mode: int, duty: float, limit: float) -> None:
     before = leg.bridge.mode
     now = float(world.time_us)
     command(leg, mode, duty, limit, now)
+    if before == DRIVE and mode != DRIVE:
+        leg.bridge.off_us = now
+        leg.bridge.off_travel = leg.travel
+        leg.bridge.off_commuted = leg.motor.commuted
     if before != mode and (before == DRIVE or mode == DRIVE):
         switch_edge(world, leg, mode == DRIVE, now)
 

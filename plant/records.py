@@ -89,6 +89,10 @@ BRIDGE = np.dtype(
         ("switched_us", f8),  # instant of the last change of mode
         ("starts", i8),  # switch-ons so far
         ("stops", i8),  # switch-offs so far
+        # at the last switch-off
+        ("off_us", f8),
+        ("off_travel", f8),
+        ("off_commuted", i8),
     ],
     align=True,
 )
@@ -252,6 +256,7 @@ def leg_dtype() -> np.dtype[np.void]:
             ("height", f8),  # of the deck joint above the level plane
             ("lifted", i8),  # 1: the deck has left this nut
             ("stuck", i8),  # 1 at rest, 2 or -2 just breaking away
+            ("still_us", f8),  # instant at which the rotor last came to rest
             ("heat_before", f8),  # J, heat of the winding already taken up
         ],
         align=True,

@@ -16,10 +16,11 @@ from sync.kernel import kernel
 __all__ = ["correct", "predict", "remember_load", "restart"]
 
 _LONGEST = 0.02  # s: a longer gap between pulses corrects no more than this one
-_LOST = 3.0  # counts off: pulses were lost or added, follow them and keep rate and load
+_LOST = 2.0  # counts off: pulses were lost or added, or the observer has lost its lock
+_AHEAD = 8.0  # counts that it runs ahead without a pulse
 _STEADY_DUTY = 0.08  # change of duty that ends a steady stretch
 _STEADY_AFTER_US = 150_000.0
-_STEADY_SHARE = 0.02  # of the new value per call
+_STEADY_TIME = 0.05  # s, over which the held load follows
 
 
 @kernel
@@ -46,16 +47,22 @@ def predict(leg: Any, told: Any, current: float, span: float) -> None:
     leg.rate += span * (told.pull * current - leg.load - told.drag_rate * leg.rate)
     if leg.rate < 0.0:
         leg.rate = 0.0
-    if leg.place > leg.progress + 2.0:
-        leg.place = leg.progress + 2.0
+    if leg.place > leg.progress + _AHEAD:
+        leg.place = leg.progress + _AHEAD
 
 
 @kernel
-def correct(leg: Any, speed: float, age: float, period: float) -> None:
-    """Correct by a pulse heard ``age`` [s] ago after a ``period`` [s]; ``speed`` is the observer rate [rad/s]."""
+def correct(leg: Any, speed: float, age: float, period: float, before: float) -> None:
+    """Correct by a pulse heard ``age`` [s] ago after a ``period`` [s], ``before`` [s] being the period before that one.
+
+    ``speed`` is the observer rate [rad/s].  Far off, the observer is set anew: its place by this pulse, its rate by the
+    period before, which a gap or a burst has not touched yet; the load is kept.
+    """
     error = leg.progress - (leg.place - leg.rate * age)
     if leg.pulses == 1 or error > _LOST or error < -_LOST:
-        leg.place += error
+        if before > 0.0:
+            leg.rate = 1.0 / before
+        leg.place = leg.progress + leg.rate * age
         return
     step = speed * (period if period < _LONGEST else _LONGEST)
     first = 3.0 * step
@@ -69,8 +76,8 @@ def correct(leg: Any, speed: float, age: float, period: float) -> None:
 
 
 @kernel
-def remember_load(leg: Any, way: int, now: float) -> None:
-    """Hold the load of a steady stretch: duty unchanged and powered for 150 ms."""
+def remember_load(leg: Any, way: int, span: float, now: float) -> None:
+    """Hold the load of a steady stretch: duty unchanged and powered for 150 ms; called every ``span`` [s]."""
     change = leg.duty - leg.duty_before
     if leg.gated == 1 or change > _STEADY_DUTY or change < -_STEADY_DUTY:
         leg.duty_before = leg.duty
@@ -80,4 +87,4 @@ def remember_load(leg: Any, way: int, now: float) -> None:
         return
     if leg.load_known[way] <= 0.0:
         leg.load_known[way] = leg.load
-    leg.load_known[way] += _STEADY_SHARE * (leg.load - leg.load_known[way])
+    leg.load_known[way] += span / (span + _STEADY_TIME) * (leg.load - leg.load_known[way])

@@ -24,13 +24,16 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
         period = (stamp - leg.pulse_us) * 1e-6
         expected = 1.0 / leg.rate if leg.rate > 1.0 else 0.0
         judged = expected > 0.0 and leg.pulses >= _SETTLED
+        # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
+        expected = leg.period if leg.period < expected else expected
         if judged and period < settings.reject_below * expected:
             leg.rejected += 1
             continue
+        before = leg.period
         _insert(settings, memory, leg, period if judged else 0.0, expected)
         _count(settings, memory, leg, q, period, stamp)
         if leg.pending_insert == 0:
-            correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period)
+            correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period, before)
 
 
 @kernel

@@ -19,7 +19,7 @@ __all__ = ["tick", "tick_arrays"]
 
 _UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _FAULTED = 0, 1, 2, 3, 4, 6
 _TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
-_STRETCH = 0.25  # s before the cut without new gatings, so that every leg is cut from steady running
+_STRETCH = 0.1  # s before the cut without new gatings, so that every leg is cut from steady running
 
 
 @kernel
@@ -193,7 +193,7 @@ def tick(settings: Any, memory: Any, inputs: Any, outputs: Any) -> None:
         way = 0 if memory.direction >= 0 else 1
         for q in range(settings.n_legs):
             if memory.legs[q].on == 1:
-                remember_load(memory.legs[q], way, now)
+                remember_load(memory.legs[q], way, settings.tick, now)
     elif memory.mode == _SETTLING:
         _settle(settings, memory, now)
     memory.calls += 1
