@@ -263,6 +263,8 @@ def _commit(world: Any, span: float, time: float, happened: bool) -> None:
             motor.speed = end_speed
         motor.current = scratch.end_current
         _settle_event(leg, event)
+        if event == _STANDSTILL:
+            leg.still_us = time + 1e6 * span
         size = motor.current if motor.current >= 0.0 else -motor.current
         motor.peak_current = size if size > motor.peak_current else motor.peak_current
     _book_supply(world, span)
