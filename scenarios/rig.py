@@ -72,8 +72,8 @@ class Happening(IntEnum):
     STALLED = 5  # the controller called a leg blocked
     REASON = 6  # value: reason of a fault
     REFUSED = 7  # value: reason of a refused order
-    REJECTED = 8  # a pulse was rejected as a double; value: how many so far
-    INSERTED = 9  # a single miss was inserted; value: how many so far
+    REJECTED = 8  # pulses of the move were rejected as doubles; value: how many
+    INSERTED = 9  # single misses of the move were inserted; value: how many
     OVERFLOW = 10  # pulses found the buffer full; value: how many so far
 
 

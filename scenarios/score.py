@@ -68,6 +68,7 @@ def _close_move(rig: Any) -> None:
     rig.move_open = 0
     move.end_us = float(world.time_us)
     move.after_coast = world.deck.level_error
+    _log_corrections(rig)
     first = move.ring_place - move.ring_number
     for q in range(world.n_legs):
         leg = world.legs[q]
@@ -88,7 +89,8 @@ def _close_move(rig: Any) -> None:
             score.off_us = leg.bridge.off_us
             score.off_travel = leg.bridge.off_travel
             score.off_commuted = leg.bridge.off_commuted
-            score.still_us = leg.still_us
+            # a leg that had stopped before its power went did not coast
+            score.still_us = leg.still_us if leg.still_us > leg.bridge.off_us else leg.bridge.off_us
             score.still_travel = leg.travel
             score.still_commuted = leg.motor.commuted
         if move.ring_number >= 2:
@@ -99,6 +101,19 @@ def _close_move(rig: Any) -> None:
             score.run_current = (score.ring_charge[b] - score.ring_charge[a]) / span
             move.run_from_us = move.ring_us[a]
             move.run_to_us = move.ring_us[b]
+
+
+@kernel
+def _log_corrections(rig: Any) -> None:
+    """Log how many pulses the controller rejected and inserted since the last time, by leg: once a move, there can be hundreds."""
+    for q in range(rig.world.n_legs):
+        known, seen = rig.memory.legs[q], rig.watched[q]
+        if known.rejected != seen.rejected:
+            note(rig, _REJECTED, q, float(known.rejected - seen.rejected))
+            seen.rejected = known.rejected
+        if known.inserted != seen.inserted:
+            note(rig, _INSERTED, q, float(known.inserted - seen.inserted))
+            seen.inserted = known.inserted
 
 
 @kernel
@@ -195,12 +210,6 @@ def _log_leg(rig: Any, q: int) -> None:
     if known.stalled == 1 and seen.stalled == 0:
         note(rig, _STALLED, q, 0.0)
     seen.stalled = known.stalled
-    if known.rejected != seen.rejected:
-        note(rig, _REJECTED, q, float(known.rejected))
-        seen.rejected = known.rejected
-    if known.inserted != seen.inserted:
-        note(rig, _INSERTED, q, float(known.inserted))
-        seen.inserted = known.inserted
     if leg.detector.lost != seen.lost:
         note(rig, _OVERFLOW, q, float(leg.detector.lost))
         seen.lost = leg.detector.lost
