@@ -14,37 +14,57 @@ _RIDGE = 1.0  # N m/rad that keeps a deck on a single leg solvable; it then tips
 
 
 @kernel
+def _stiffness(leg: Any, deck_stiffness: float) -> float:
+    """Stiffness [N/m] of one support: the deck's where it can warp, else the leg's own."""
+    if deck_stiffness > 0.0:
+        return deck_stiffness
+    return leg.axial_stiffness if leg.axial_stiffness > 0.0 else _HARD  # type: ignore[no-any-return]
+
+
+@kernel
 def _plane(world: Any, stiffness: float) -> tuple[float, float, float]:
-    """Height [m] and slopes [rad] of the deck plane that carries its load on the legs not marked as lifted."""
+    """Height [m] and slopes [rad] of the deck plane that carries its load on the legs not marked as lifted.
+
+    Racking follows the nuts, as it does while all legs carry, and where the deck has left a nut the deck itself: so no
+    force jumps where a leg lets go.
+    """
     deck = world.deck
-    s00, s01, s02, s11, s12, s22 = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    kx, ky = deck.tilt_stiffness_x, deck.tilt_stiffness_y
+    s00, s01, s02 = 0.0, 0.0, 0.0
     r0 = -GRAVITY * (deck.mass + deck.payload)
+    m10, m11, m12, m20, m21, m22 = 0.0, _RIDGE, 0.0, 0.0, 0.0, _RIDGE
     r1 = -GRAVITY * (deck.mass * deck.centre_x + deck.payload * deck.payload_x)
     r2 = -GRAVITY * (deck.mass * deck.centre_y + deck.payload * deck.payload_y)
     for q in range(world.n_legs):
         leg = world.legs[q]
+        rack_x, rack_y = kx * leg.slope_x, ky * leg.slope_y
         if leg.lifted == 1:
+            m10 += rack_x
+            m11 += rack_x * leg.x
+            m12 += rack_x * leg.y
+            m20 += rack_y
+            m21 += rack_y * leg.x
+            m22 += rack_y * leg.y
             continue
-        k = stiffness if stiffness > 0.0 else (leg.axial_stiffness if leg.axial_stiffness > 0.0 else _HARD)
+        k = _stiffness(leg, stiffness)
+        push = k * leg.scratch.end_travel
         s00 += k
         s01 += k * leg.x
         s02 += k * leg.y
-        s11 += k * leg.x * leg.x
-        s12 += k * leg.x * leg.y
-        s22 += k * leg.y * leg.y
-        push = k * leg.scratch.end_travel
+        m10 += k * leg.x
+        m11 += k * leg.x * leg.x
+        m12 += k * leg.x * leg.y
+        m20 += k * leg.y
+        m21 += k * leg.x * leg.y
+        m22 += k * leg.y * leg.y
         r0 += push
-        r1 += push * leg.x
-        r2 += push * leg.y
-    s11 += deck.tilt_stiffness_x + _RIDGE
-    s22 += deck.tilt_stiffness_y + _RIDGE
-    a11 = s11 - s01 * s01 / s00
-    a12 = s12 - s01 * s02 / s00
-    a22 = s22 - s02 * s02 / s00
-    b1 = r1 - s01 * r0 / s00
-    b2 = r2 - s02 * r0 / s00
-    slope_y = (b2 - a12 * b1 / a11) / (a22 - a12 * a12 / a11)
-    slope_x = (b1 - a12 * slope_y) / a11
+        r1 += push * leg.x - rack_x * leg.scratch.end_travel
+        r2 += push * leg.y - rack_y * leg.scratch.end_travel
+    a11, a12, b1 = m11 - m10 * s01 / s00, m12 - m10 * s02 / s00, r1 - m10 * r0 / s00
+    a21, a22, b2 = m21 - m20 * s01 / s00, m22 - m20 * s02 / s00, r2 - m20 * r0 / s00
+    scale = a11 * a22 - a12 * a21
+    slope_x = (b1 * a22 - a12 * b2) / scale
+    slope_y = (a11 * b2 - a21 * b1) / scale
     return (r0 - s01 * slope_x - s02 * slope_y) / s00, slope_x, slope_y
 
 
@@ -64,7 +84,7 @@ def release(world: Any) -> None:
         changed = False
         for q in range(n):
             leg = world.legs[q]
-            k = stiffness if stiffness > 0.0 else (leg.axial_stiffness if leg.axial_stiffness > 0.0 else _HARD)
+            k = _stiffness(leg, stiffness)
             gap = z0 + slope_x * leg.x + slope_y * leg.y - leg.scratch.end_travel
             leg.height = leg.scratch.end_travel + gap
             leg.scratch.deck_force = -k * gap if leg.lifted == 0 else 0.0
