@@ -164,7 +164,7 @@ def test_a_jammed_screw_is_refused() -> None:
 def test_the_settled_duty_cycle_is_where_a_long_integration_ends(cycle: tuple[float, float]) -> None:
     on, off = cycle
     nodes = duty.TwoNode(40.0, 250.0, 2.0, 3.5)
-    heat = duty.Heat(14.0, 5.0, (0.055, 0.01), (0.002, 0.003))
+    heat = duty.Heat(14.0, 5.0, (0.055, 0.01), (0.02, 0.03))
 
     def rates(time: float, state: np.ndarray) -> list[float]:
         running = time % (on + off) < on
