@@ -8,7 +8,9 @@ from __future__ import annotations
 from enum import IntEnum
 from functools import lru_cache
 
+import numba
 import numpy as np
+from numpy.typing import NDArray
 
 from plant.records import CAPACITY, world_dtype
 from sync.records import inputs_dtype, memory_dtype, outputs_dtype, settings_dtype
@@ -22,6 +24,7 @@ __all__ = [
     "Action",
     "Happening",
     "Trigger",
+    "records",
     "rig_dtype",
     "trace_columns",
 ]
@@ -231,6 +234,11 @@ TRACE_LEG = (
     "winding_c",
     "rate_hz",
 )
+
+
+def records(array: NDArray[np.void]) -> NDArray[np.void]:
+    """View an array of records as the kernels want it: as it stands, or with attributes where they run as plain Python."""
+    return array.view(np.recarray) if numba.config.DISABLE_JIT else array  # type: ignore[attr-defined]
 
 
 def trace_columns(names: list[str]) -> list[str]:

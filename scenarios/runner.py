@@ -21,7 +21,7 @@ from scenarios.build import build_rig  # noqa: E402
 from scenarios.files import load_scenario  # noqa: E402
 from scenarios.files.scenario import Scenario  # noqa: E402
 from scenarios.flat import fly_flat  # noqa: E402
-from scenarios.rig import trace_columns  # noqa: E402
+from scenarios.rig import records, trace_columns  # noqa: E402
 from scenarios.trace import empty_trace  # noqa: E402
 
 __all__ = ["FOREVER", "Flight", "Run", "fly", "fly_rig", "fly_runs"]
@@ -46,7 +46,7 @@ class Flight:
 def fly_rig(rig: NDArray[np.void], trace: NDArray[np.float64] | None = None, ticks: int = FOREVER) -> int:
     """Fly a prepared rig in place on the flat clock; returns the rows written into ``trace``."""
     room = np.zeros((0, 0)) if trace is None else trace
-    return int(fly_flat(rig, room, ticks))
+    return int(fly_flat(records(rig), room, ticks))
 
 
 def fly(scenario: Scenario, seed: int | None = None, clock: str = "flat", trace: bool = True, run: int = 0) -> Flight:

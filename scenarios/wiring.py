@@ -16,6 +16,7 @@ from plant.kernel import kernel
 from plant.setup import choose_sub_step
 from plant.setup import prepare as prepare_world
 from scenarios.errors import InputError
+from scenarios.rig import records
 from scenarios.score import watch
 from scenarios.script import run_script
 
@@ -117,7 +118,7 @@ def prepare(rig: NDArray[np.void]) -> None:
     for leg in world["legs"][: int(world["n_legs"])]:
         leg["bridge"]["limit"] = leg["bridge"]["next_limit"] = leg["bridge"]["current_limit"]
         leg["current_sensor"]["filtered"] = leg["current_sensor"]["reading"] = leg["current_sensor"]["offset"]
-    _prepare_world(rig["world"])
+    _prepare_world(records(rig["world"]))
     sensor = world["supply_sensor"]
     sensor["filtered"] = sensor["reading"] = world["supply"]["voltage"] * sensor["gain"] + sensor["offset"]
     memory = rig["memory"][0]

@@ -13,6 +13,7 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
+from scenarios.rig import records
 from scenarios.script import give_order
 from scenarios.trace import record_arrays
 from scenarios.wiring import advance_arrays, sense_arrays
@@ -45,7 +46,7 @@ class World:
     """
 
     def __init__(self, rig: NDArray[np.void], trace: NDArray[np.float64] | None = None, controller: Controller = tick_arrays) -> None:
-        self.rig = rig
+        self.rig = rig = records(rig)
         self.trace = np.zeros((0, 0)) if trace is None else trace
         self.controller = controller
         self.rows = 0
@@ -56,7 +57,8 @@ class World:
 
     def order(self, command: int, target_m: float = 0.0) -> None:
         """Give the controller an order (``sync.modes.Command``), seen at its next call."""
-        give_order.py_func(self.rig.view(np.recarray)[0], command, target_m)
+        plain = getattr(give_order, "py_func", give_order)
+        plain(self.rig.view(np.recarray)[0], command, target_m)
 
     def height(self, leg: int) -> float:
         """True height of the deck joint on a leg [m]."""
