@@ -25,7 +25,7 @@ def act_on(world: Any, leg: Any, mode: int, duty: float, limit: float) -> None:
         leg.bridge.off_us = now
         leg.bridge.off_travel = leg.travel
         leg.bridge.off_commuted = leg.motor.commuted
-    if before != mode and (before == DRIVE or mode == DRIVE):
+    if (before == DRIVE) != (mode == DRIVE):
         switch_edge(world, leg, mode == DRIVE, now)
 
 
@@ -56,6 +56,6 @@ def close_tick(world: Any) -> None:
         warm(leg.motor, heat - leg.heat_before, span)
         leg.heat_before = heat
         total = leg.motor.current + leg.motor.speed + leg.travel + world.supply.voltage
-        if not (total - total == 0.0):
+        if total - total != 0.0:
             world.diverged = q + 1
     observe(world)

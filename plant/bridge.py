@@ -71,7 +71,7 @@ def conducts(bridge: Any, voltage: float, terminal_voltage: float, emf: float) -
         sign = 1.0 if bridge.duty >= 0.0 else -1.0
         return sign * (terminal_voltage - emf) > 0.0
     size = emf if emf >= 0.0 else -emf
-    return size > voltage + 2.0 * bridge.diode_drop
+    return size > voltage + 2.0 * bridge.diode_drop  # type: ignore[no-any-return]
 
 
 @kernel
@@ -127,7 +127,7 @@ def current_rate(leg: Any, voltage: float, current: float, speed: float, brush: 
             held_duty = (sign * need + loose) / (voltage + loose)
             if size > bridge.limit * 1.000001 or held_duty < 0.0:
                 held_duty = 0.0
-                rate = (-sign * loose - need) / motor.inductance
+                rate = (-sign * loose - need) * motor.inverse_inductance
                 return rate, 0.0, loose, 0
             return 0.0, sign * held_duty, (1.0 - held_duty) * loose, 1
-    return (u - need) / motor.inductance, share, diode, 0
+    return (u - need) * motor.inverse_inductance, share, diode, 0

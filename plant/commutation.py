@@ -8,7 +8,7 @@ from typing import Any
 from plant.counting import hear
 from plant.kernel import inlined, kernel
 
-__all__ = ["boundary", "pass_commutations", "phase", "place_rotor", "time_to_turn"]
+__all__ = ["boundary", "pass_commutations", "phase", "place_edges", "place_rotor", "time_to_turn"]
 
 _TURN = 6.283185307179586
 
@@ -55,26 +55,61 @@ def time_to_turn(angle: float, speed: float, end_speed: float, span: float) -> f
     return t if t < span else span
 
 
-@inlined
-def pass_commutations(world: Any, leg: Any, turned: float, end_speed: float, span: float, time: float) -> None:
-    """Turn the rotor by ``turned`` [rad] within ``span`` [s] from ``time`` [us] and report every commutation passed."""
+@kernel
+def place_edges(leg: Any) -> None:
+    """Find the edges of the reference counter on both sides of the rotor's angle; a counter without slots has none."""
+    detector = leg.detector
+    slots = detector.hall_slots
+    if slots == 0:
+        detector.hall_below = -1e300
+        detector.hall_above = 1e300
+        return
+    edge = math.floor(leg.motor.angle * slots / _TURN)
+    detector.hall_below = edge * _TURN / slots
+    detector.hall_above = (edge + 1) * _TURN / slots
+
+
+@kernel
+def _pass_edges(leg: Any) -> None:
+    """Count the edges of the reference counter that were passed on the way to the rotor's angle."""
+    detector = leg.detector
+    before = math.floor(detector.hall_below * detector.hall_slots / _TURN + 0.5)
+    place_edges(leg)
+    passed = math.floor(detector.hall_below * detector.hall_slots / _TURN + 0.5) - before
+    detector.hall_counts += passed if passed >= 0 else -passed
+
+
+@kernel
+def _pass_upwards(world: Any, leg: Any, end: float, end_speed: float, span: float, time: float) -> None:
     motor = leg.motor
-    start = motor.angle
-    end = start + turned
     while end >= motor.above:
-        instant = time + 1e6 * time_to_turn(motor.above - start, motor.speed, end_speed, span)
+        instant = time + 1e6 * time_to_turn(motor.above - motor.angle, motor.speed, end_speed, span)
         motor.place += 1
         motor.below = motor.above
         motor.above = boundary(motor, motor.place + 1)
         hear(world, leg, instant)
+
+
+@kernel
+def _pass_downwards(world: Any, leg: Any, end: float, end_speed: float, span: float, time: float) -> None:
+    motor = leg.motor
     while end < motor.below:
-        instant = time + 1e6 * time_to_turn(motor.below - start, motor.speed, end_speed, span)
+        instant = time + 1e6 * time_to_turn(motor.below - motor.angle, motor.speed, end_speed, span)
         motor.place -= 1
         motor.above = motor.below
         motor.below = boundary(motor, motor.place)
         hear(world, leg, instant)
-    slots = leg.detector.hall_slots
-    if slots > 0:
-        passed = math.floor(end * slots / _TURN) - math.floor(start * slots / _TURN)
-        leg.detector.hall_counts += passed if passed >= 0 else -passed
+
+
+@inlined
+def pass_commutations(world: Any, leg: Any, turned: float, end_speed: float, span: float, time: float) -> None:
+    """Turn the rotor by ``turned`` [rad] within ``span`` [s] from ``time`` [us] and report every commutation passed."""
+    motor = leg.motor
+    end = motor.angle + turned
+    if end >= motor.above:
+        _pass_upwards(world, leg, end, end_speed, span, time)
+    elif end < motor.below:
+        _pass_downwards(world, leg, end, end_speed, span, time)
     motor.angle = end
+    if end >= leg.detector.hall_above or end < leg.detector.hall_below:
+        _pass_edges(leg)

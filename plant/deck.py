@@ -10,7 +10,7 @@ from typing import Any
 
 from plant.kernel import inlined, kernel
 
-__all__ = ["GRAVITY", "factor", "observe", "share_load", "spread"]
+__all__ = ["GRAVITY", "factor", "observe", "share_load", "spread", "spread_at"]
 
 GRAVITY = 9.81
 _FLAT = 1e-9  # m: legs closer to a line than this stand on it
@@ -78,41 +78,64 @@ def share_load(world: Any) -> None:
 
 
 @inlined
+def _share_alone(world: Any) -> bool:
+    """``spread`` over a deck that nothing but its weight acts on."""
+    pulled = False
+    for q in range(world.n_legs):
+        leg = world.legs[q]
+        leg.scratch.deck_force = leg.share
+        leg.lifted = 0
+        pulled |= leg.share < 0.0 and leg.spindle.captive == 0
+    return pulled
+
+
+@inlined
+def spread_at(world: Any, ended: bool) -> bool:
+    """``spread`` at the heights in ``scratch.end_travel`` where ``ended``, else at the present travels."""
+    deck = world.deck
+    n = world.n_legs
+    if deck.elastic == 0:
+        return _share_alone(world)
+    # legs that just define the plane cannot warp
+    warps = deck.warp_stiffness > 0.0 and n > deck.rank
+    p0, p1, p2 = 0.0, 0.0, 0.0
+    tilt_x, tilt_y = 0.0, 0.0
+    for q in range(n):
+        leg = world.legs[q]
+        z = leg.scratch.end_travel if ended else leg.travel
+        tilt_x += leg.slope_x * z
+        tilt_y += leg.slope_y * z
+        if warps:
+            p0 += leg.basis[0] * z
+            p1 += leg.basis[1] * z
+            p2 += leg.basis[2] * z
+    moment_x = deck.tilt_stiffness_x * tilt_x
+    moment_y = deck.tilt_stiffness_y * tilt_y
+    # the root of a square is the number itself, and takes no time
+    bending = abs(moment_x)
+    if moment_y != 0.0:
+        bending = math.sqrt(moment_x * moment_x + moment_y * moment_y)
+    deck.bending = bending
+    pulled = False
+    for q in range(n):
+        leg = world.legs[q]
+        force = leg.share + moment_x * leg.slope_x + moment_y * leg.slope_y
+        if warps:
+            plane = leg.basis[0] * p0 + leg.basis[1] * p1 + leg.basis[2] * p2
+            force += deck.warp_stiffness * ((leg.scratch.end_travel if ended else leg.travel) - plane)
+        leg.scratch.deck_force = force
+        leg.lifted = 0
+        pulled |= force < 0.0 and leg.spindle.captive == 0
+    return pulled
+
+
+@kernel
 def spread(world: Any) -> bool:
     """Force of the deck on each leg at the heights in ``scratch.end_travel``, into ``scratch.deck_force`` [N].
 
     Returns whether a nut that can only push would have to pull: then ``release`` has to find which legs carry.
     """
-    deck = world.deck
-    n = world.n_legs
-    if deck.elastic == 0:
-        pulled = False
-        for q in range(n):
-            leg = world.legs[q]
-            leg.scratch.deck_force = leg.share
-            pulled |= leg.share < 0.0 and leg.spindle.captive == 0
-        return pulled
-    p0, p1, p2 = 0.0, 0.0, 0.0
-    tilt_x, tilt_y = 0.0, 0.0
-    for q in range(n):
-        leg = world.legs[q]
-        z = leg.scratch.end_travel
-        p0 += leg.basis[0] * z
-        p1 += leg.basis[1] * z
-        p2 += leg.basis[2] * z
-        tilt_x += leg.slope_x * z
-        tilt_y += leg.slope_y * z
-    moment_x = deck.tilt_stiffness_x * tilt_x
-    moment_y = deck.tilt_stiffness_y * tilt_y
-    deck.bending = math.sqrt(moment_x * moment_x + moment_y * moment_y)
-    pulled = False
-    for q in range(n):
-        leg = world.legs[q]
-        plane = leg.basis[0] * p0 + leg.basis[1] * p1 + leg.basis[2] * p2
-        force = leg.share + moment_x * leg.slope_x + moment_y * leg.slope_y + deck.warp_stiffness * (leg.scratch.end_travel - plane)
-        leg.scratch.deck_force = force
-        pulled |= force < 0.0 and leg.spindle.captive == 0
-    return pulled
+    return spread_at(world, True)
 
 
 @kernel

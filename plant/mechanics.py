@@ -6,7 +6,7 @@ from typing import Any
 
 from plant.deck import GRAVITY
 from plant.kernel import inlined, kernel
-from plant.spindle import friction_at, gear_torque, static_torque, thread_coefficients
+from plant.spindle import STRIBECK_END, flank_at, friction_at, static_torque
 
 __all__ = [
     "book_losses",
@@ -16,7 +16,7 @@ __all__ = [
     "guide_force",
     "nut_force",
     "resisting_torque",
-    "spindle_friction",
+    "slow_flank",
     "stop_force",
 ]
 
@@ -39,23 +39,24 @@ def guide_force(leg: Any, bending: float, travel: float) -> float:
     """
     friction: float = leg.guide_friction
     if bending > 0.0 and leg.guide_coefficient > 0.0:
-        friction += 2.0 * leg.guide_coefficient * bending / (leg.guide_overlap - leg.guide_overlap_loss * travel)
+        # the quotient does not wait for the bending moment
+        friction += bending * (2.0 * leg.guide_coefficient / (leg.guide_overlap - leg.guide_overlap_loss * travel))
     return friction
 
 
 @inlined
-def nut_force(leg: Any, bending: float, deck_force: float, travel: float, direction: int) -> float:
-    """Axial force on the nut [N], down positive, when it moves in ``direction`` (1 up, -1 down)."""
-    force: float = deck_force + leg.moving_mass * GRAVITY + direction * guide_force(leg, bending, travel) - stop_force(leg, travel)
+def nut_force(leg: Any, guide: float, deck_force: float, travel: float, direction: float) -> float:
+    """Axial force on the nut [N], down positive, when it moves in ``direction`` (1 up, -1 down) against ``guide`` [N]."""
+    force: float = deck_force + leg.moving_mass * GRAVITY + direction * guide - stop_force(leg, travel)
     if force < 0.0 and leg.spindle.captive == 0:
         return 0.0
     return force
 
 
 @inlined
-def engaged(leg: Any, direction: int, force: float) -> int:
+def engaged(leg: Any, direction: float, force: float) -> int:
     """1 where the rotor has taken up the play in ``direction``; gravity closes the nut's play unless ``force`` [N] is negative."""
-    if direction >= 0:
+    if direction >= 0.0:
         return 1 if leg.play >= 0.0 else 0
     width = leg.spindle.gear_play
     if force < 0.0:
@@ -67,70 +68,67 @@ def engaged(leg: Any, direction: int, force: float) -> int:
 def drag_torque(motor: Any, speed: float) -> float:
     """Drag of motor, gear and seals at the motor [N m] at the magnitude ``speed`` [rad/s]: Coulomb, Stribeck, viscous."""
     coulomb: float = motor.coulomb
-    if motor.stribeck_speed > 0.0:
+    if abs(speed) < motor.stribeck_end:
         coulomb *= friction_at(1.0, motor.static_ratio, speed / motor.stribeck_speed)
     return coulomb + motor.viscous * speed  # type: ignore[no-any-return]
 
 
-@kernel
-def break_away(leg: Any, bending: float, travel: float, direction: int) -> float:
-    """Motor torque [N m] that must be passed before a resting rotor turns in ``direction``."""
-    force = nut_force(leg, bending, leg.scratch.deck_force, travel, direction)
+@inlined
+def break_away(leg: Any, guide: float, direction: float) -> float:
+    """Motor torque [N m] that must be passed before a resting rotor turns in ``direction`` against ``guide`` [N]."""
+    force = nut_force(leg, guide, leg.scratch.deck_force, leg.travel, direction)
     torque: float = leg.motor.coulomb * leg.motor.static_ratio
     if engaged(leg, direction, force) == 1:
         torque += static_torque(leg, force, direction)
     return torque
 
 
-@inlined
-def spindle_friction(leg: Any, speed: float) -> tuple[float, float, float, float]:
-    """``thread_coefficients`` of the leg at the magnitude ``speed`` [rad/s] of its motor."""
-    spindle = leg.spindle
-    if spindle.stribeck_speed > 0.0:
-        slide = speed * spindle.travel_per_radian / spindle.lead_sine
-        if slide < 6.0 * spindle.stribeck_speed:
-            friction = friction_at(spindle.friction, spindle.static_friction, slide / spindle.stribeck_speed)
-            return thread_coefficients(spindle, friction)
-    return leg.thread_resist, leg.thread_assist, leg.loss_resist, leg.loss_assist
+@kernel
+def slow_flank(spindle: Any, speed: float, helped: bool) -> tuple[float, float, float]:
+    """``flank_at`` the thread's friction at the magnitude ``speed`` [rad/s] of the motor, below ``stribeck_end``."""
+    ratio = STRIBECK_END * speed / spindle.stribeck_end
+    return flank_at(spindle, friction_at(spindle.friction, spindle.static_friction, ratio), helped)
 
 
 @inlined
-def resisting_torque(leg: Any, force: float, direction: int, speed: float) -> float:
+def resisting_torque(leg: Any, force: float, direction: float, speed: float) -> float:
     """Torque of the nut ``force`` [N] at the motor against motion in ``direction`` [N m], ``speed`` its magnitude [rad/s]."""
-    spindle = leg.spindle
-    resist, assist, _, _ = spindle_friction(leg, speed)
-    size = force if force >= 0.0 else -force
-    per_newton = assist if force * direction < 0.0 else resist
-    return gear_torque(spindle, size * (per_newton + spindle.collar_friction * spindle.collar_radius))
+    push = force * direction
+    if abs(speed) < leg.spindle.stribeck_end:
+        torque, _, _ = slow_flank(leg.spindle, speed, push < 0.0)
+        return abs(force) * torque
+    if push < 0.0:
+        return -push * leg.assist.torque  # type: ignore[no-any-return]
+    return push * leg.resist.torque  # type: ignore[no-any-return]
 
 
 @inlined
-def book_losses(leg: Any, bending: float, turned: float, climbed: float, speed: float) -> None:
-    """Book what friction turned into heat while the motor turned by ``turned`` [rad] and the nut climbed by ``climbed`` [m].
+def book_losses(leg: Any, span: float, mean: float) -> None:
+    """Book what friction turned into heat over ``span`` [s] at the ``mean`` speed [rad/s] of the motor.
 
-    Each loss is its own law: friction times sliding distance. ``speed`` is the mean speed [rad/s].
+    Each loss is its own law, friction times sliding distance; forces are the mean of the two ends of the piece, as the
+    motion itself takes them.
     """
     energy = leg.energy
     scratch = leg.scratch
-    way = turned if turned >= 0.0 else -turned
-    pace = speed if speed >= 0.0 else -speed
-    energy.drag += drag_torque(leg.motor, pace) * way
+    turned = span * mean
+    pace = abs(mean)
+    way = span * pace
+    energy.drag += 0.5 * (scratch.drag + scratch.end_drag) * way
     if scratch.engaged == 0:
         return
-    spindle = leg.spindle
-    force = scratch.nut_force
-    size = force if force >= 0.0 else -force
-    turn = way / spindle.ratio
-    resist, assist, loss_resist, loss_assist = spindle_friction(leg, pace)
+    force = 0.5 * (scratch.nut_force + scratch.end_nut_force)
     helped = force * scratch.direction < 0.0
-    collar = spindle.collar_friction * spindle.collar_radius
-    energy.thread += size * (loss_assist if helped else loss_resist) * turn
-    energy.collar += size * collar * turn
-    torque = size * ((assist if helped else resist) + collar)
-    if torque >= 0.0:
-        energy.gear += torque * turn * (1.0 / spindle.efficiency - 1.0)
+    pressed = abs(force) * way
+    if helped:
+        thread_heat, gear_heat = leg.assist.thread_heat, leg.assist.gear_heat
     else:
-        energy.gear -= torque * turn * (1.0 - spindle.back_efficiency)
-    path = climbed if climbed >= 0.0 else -climbed
-    energy.guide += guide_force(leg, bending, leg.travel) * path
-    energy.work += (leg.share + leg.moving_mass * GRAVITY) * climbed
+        thread_heat, gear_heat = leg.resist.thread_heat, leg.resist.gear_heat
+    if pace < leg.spindle.stribeck_end:
+        _, thread_heat, gear_heat = slow_flank(leg.spindle, pace, helped)
+    energy.thread += pressed * thread_heat
+    energy.collar += pressed * leg.resist.collar_heat
+    energy.gear += pressed * gear_heat
+    rx = leg.spindle.travel_per_radian
+    energy.guide += 0.5 * (scratch.guide + scratch.end_guide) * rx * way
+    energy.work += (leg.share + leg.moving_mass * GRAVITY) * rx * turned

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 
 __all__ = ["brush_share", "cosine", "exponential", "first_zero"]
 
@@ -47,12 +47,15 @@ def cosine(turns: float) -> float:
     a = _PI * (turns - math.floor(turns + 0.5))
     a2 = a * a
     s = a * (
-        1.0 - a2 / 6.0 * (1.0 - a2 / 20.0 * (1.0 - a2 / 42.0 * (1.0 - a2 / 72.0 * (1.0 - a2 / 110.0 * (1.0 - a2 / 156.0 * (1.0 - a2 / 210.0))))))
+        1.0
+        - a2
+        / 6.0
+        * (1.0 - a2 / 20.0 * (1.0 - a2 / 42.0 * (1.0 - a2 / 72.0 * (1.0 - a2 / 110.0 * (1.0 - a2 / 156.0 * (1.0 - a2 / 210.0))))))
     )
     return 1.0 - 2.0 * s * s
 
 
-@kernel
+@inlined
 def brush_share(x: float) -> float:
     """Share [-1, 1] of the full brush drop at the current ratio ``x`` = i/Ib; within 1.2e-4 of tanh(x).
 

@@ -50,6 +50,10 @@ MOTOR = np.dtype(
         ("ripple_emf", f8),  # relative back-EMF ripple, peak to peak
         ("ripple_resistance", f8),  # relative resistance ripple, peak to peak
         ("pitch", f8, (MAX_COMMUTATIONS,)),  # offset of each commutation, in commutation pitches
+        # derived by ``setup.prepare``: divisions cost more than all else in a sub-step
+        ("inverse_inductance", f8),
+        ("inverse_brush_current", f8),
+        ("stribeck_end", f8),  # rad/s: from here on the drag is its running value
         # derived from the temperatures, once per advance
         ("hot_resistance", f8),
         ("hot_constant", f8),
@@ -117,6 +121,7 @@ SPINDLE = np.dtype(
         ("nut_play", f8),  # m of lift, opens where the nut force reverses
         ("captive", i8),  # 1: the nut can also pull the deck down
         ("travel_per_radian", f8),  # m of lift per motor radian
+        ("stribeck_end", f8),  # rad/s of the motor: from here on thread friction is its running value
     ],
     align=True,
 )
@@ -146,6 +151,8 @@ DETECTOR = np.dtype(
         ("pulse_us", f8, (MAX_PULSES,)),  # instants of waiting pulses, ascending
         ("hall_slots", i8),  # reference counter, slots per revolution
         ("hall_counts", i8),
+        ("hall_above", f8),  # angles of the next reference edges [rad]
+        ("hall_below", f8),
     ],
     align=True,
 )
@@ -165,6 +172,17 @@ SENSOR = np.dtype(
     ],
     align=True,
 )
+
+FLANK = np.dtype(
+    [
+        ("torque", f8),  # N m at the motor against motion, with collar and gear; negative: it overhauls
+        ("thread_heat", f8),  # W per rad/s of the motor
+        ("collar_heat", f8),
+        ("gear_heat", f8),
+    ],
+    align=True,
+)
+"""What 1 N of nut force does on one flank of the thread, at running friction."""
 
 ENERGY = np.dtype(
     [
@@ -193,7 +211,12 @@ SCRATCH = np.dtype(
         ("end_current_rate", f8),
         ("end_speed_rate", f8),
         ("deck_force", f8),
-        ("nut_force", f8),
+        ("nut_force", f8),  # at both ends, like the guide's friction, the drag and the current's voltages
+        ("end_nut_force", f8),
+        ("guide", f8),
+        ("end_guide", f8),
+        ("drag", f8),
+        ("end_drag", f8),
         ("brush", f8),  # brush and diode voltage, and share of the motor current that the supply carries, at both ends
         ("end_brush", f8),
         ("diode", f8),
@@ -202,7 +225,8 @@ SCRATCH = np.dtype(
         ("end_share", f8),
         ("event", i8),  # what happens first to this leg inside the step, and when
         ("event_time", f8),
-        ("direction", i8),
+        ("event_span", f8),  # length of the step in which it is looked for
+        ("direction", f8),  # 1 up, -1 down, 0 at rest
         ("engaged", i8),
         ("held", i8),  # current held at its limit
         ("break_up", f8),  # torque at which it breaks away upwards
@@ -240,11 +264,11 @@ def leg_dtype() -> np.dtype[np.void]:
             ("share", f8),  # N, static share of deck and payload
             ("inverse_inertia", f8),  # 1/(kg m2), all at the motor shaft
             ("free_inverse_inertia", f8),  # the same inside the gear play
-            # spindle at running friction, per N of nut force
-            ("thread_resist", f8),  # spindle torque when the load resists [m]
-            ("thread_assist", f8),  # when it helps; negative: it overhauls
-            ("loss_resist", f8),  # thread friction power per rad/s of the spindle [m]
-            ("loss_assist", f8),
+            # derived from the thread's friction by ``spindle.refresh_spindle``
+            ("resist", FLANK),  # the load resists the motion
+            ("assist", FLANK),  # the load helps it
+            ("break_resist", f8),  # motor torque at break-away per N of nut force, against the load
+            ("break_assist", f8),  # with the load; negative: it moves by itself
             # factor of the deck: columns of the orthonormal basis and the slopes per m of this leg
             ("basis", f8, (3,)),
             ("slope_x", f8),
@@ -269,11 +293,15 @@ SUPPLY = np.dtype(
         ("resistance", f8),
         ("current_limit", f8),
         ("capacitance", f8),
+        ("conductance", f8),  # inverses, derived; 0 where there is no resistance, no capacitor
+        ("elastance", f8),
         ("back_feed", i8),  # 1: takes returned current (battery), 0: a rectifier blocks it
         # state
         ("voltage", f8),
         ("current", f8),
         ("lowest", f8),
+        ("given", f8),  # by the source at the start of the step
+        ("rate", f8),  # V/s, at the start of the step
         ("load", f8),  # current of all bridges at the start and, predicted, at the end of the step
         ("end_load", f8),
         ("end_voltage", f8),

@@ -41,7 +41,7 @@ def ripple(leg: Any) -> float:
     swing = (motor.ripple_emf * motor.hot_constant * speed + motor.ripple_resistance * r * current) / math.sqrt(r * r + x * x)
     turns = phase(motor)
     value = 0.5 * swing * (cosine(turns) + 0.3 * cosine(2.0 * turns)) / 1.3
-    return value if motor.current > 0.0 else -value
+    return value if motor.current > 0.0 else -value  # type: ignore[no-any-return]
 
 
 @inlined

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from plant.commutation import place_rotor
+from plant.commutation import place_edges, place_rotor
 from plant.deck import factor, observe, share_load, spread
 from plant.heat import refresh_motor
 from plant.kernel import kernel
 from plant.lift_off import release
-from plant.spindle import refresh_spindle
+from plant.spindle import STRIBECK_END, refresh_spindle
+from plant.supply import refresh_supply
 
 __all__ = ["SUB_STEPS_US", "choose_sub_step", "prepare", "refresh_load"]
 
@@ -32,6 +33,14 @@ def refresh_load(world: Any) -> None:
 
 
 @kernel
+def _invert(motor: Any) -> None:
+    """Inverses of the motor's parameters, and the speed from which its drag is the running value."""
+    motor.inverse_inductance = 1.0 / motor.inductance
+    motor.inverse_brush_current = 1.0 / motor.brush_current
+    motor.stribeck_end = STRIBECK_END * motor.stribeck_speed
+
+
+@kernel
 def prepare(world: Any) -> None:
     """Derive geometry, inertias, factors, temperatures' effects and commutation neighbours from parameters and state."""
     for q in range(world.n_legs):
@@ -42,8 +51,10 @@ def prepare(world: Any) -> None:
         spindle.lead_sine = spindle.lead_tangent / math.sqrt(1.0 + spindle.lead_tangent * spindle.lead_tangent)
         refresh_spindle(leg)
         refresh_motor(leg.motor)
+        _invert(leg.motor)
         leg.motor.angle = leg.travel / spindle.travel_per_radian
         place_rotor(leg.motor)
+        place_edges(leg)
         leg.scratch.end_travel = leg.travel
         leg.stuck = 1
     factor(world)
@@ -52,6 +63,7 @@ def prepare(world: Any) -> None:
         release(world)
     for q in range(world.n_legs):
         world.legs[q].deck_force = world.legs[q].scratch.deck_force
+    refresh_supply(world.supply)
     world.supply.voltage = world.supply.open_voltage
     world.supply.start_voltage = world.supply.open_voltage
     world.supply.lowest = world.supply.open_voltage

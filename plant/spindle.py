@@ -7,7 +7,18 @@ from typing import Any
 from plant.kernel import inlined, kernel
 from plant.portable import exponential
 
-__all__ = ["friction_at", "gear_torque", "refresh_spindle", "static_torque", "thread_coefficients"]
+__all__ = [
+    "STRIBECK_END",
+    "flank_at",
+    "friction_at",
+    "gear_torque",
+    "refresh_spindle",
+    "static_torque",
+    "thread_coefficients",
+]
+
+STRIBECK_END = 6.0
+"""Stribeck speeds from which friction is taken as running: exp(-36) of the difference is left, less than rounding."""
 
 
 @kernel
@@ -54,19 +65,9 @@ def friction_at(running: float, static: float, ratio: float) -> float:
     (1994), from memory.
     """
     square = ratio * ratio
-    if square > 36.0:
+    if square > STRIBECK_END * STRIBECK_END:
         return running
     return running + (static - running) * exponential(-square)
-
-
-@kernel
-def refresh_spindle(leg: Any) -> None:
-    """Derive what depends on the running friction of the leg's thread; call after any change of it."""
-    resist, assist, loss_resist, loss_assist = thread_coefficients(leg.spindle, leg.spindle.friction)
-    leg.thread_resist = resist
-    leg.thread_assist = assist
-    leg.loss_resist = loss_resist
-    leg.loss_assist = loss_assist
 
 
 @inlined
@@ -79,11 +80,48 @@ def gear_torque(spindle: Any, torque: float) -> float:
 
 
 @kernel
-def static_torque(leg: Any, force: float, direction: int) -> float:
-    """Motor torque [N m] against break-away in ``direction`` under the nut ``force`` [N]; negative: it moves by itself."""
+def flank_at(spindle: Any, friction: float, helped: bool) -> tuple[float, float, float]:
+    """What 1 N of nut force does at the motor, at a ``friction`` of the thread [-], where it resists or helps the motion.
+
+    Returns
+    -------
+    torque : float
+        Against the motion, with collar and gear [N m].
+    thread_heat, gear_heat : float
+        Friction power of thread and gear per rad/s of the motor [W].
+    """
+    resist, assist, loss_resist, loss_assist = thread_coefficients(spindle, friction)
+    torque = (assist if helped else resist) + spindle.collar_friction * spindle.collar_radius
+    if torque >= 0.0:
+        gear_heat = torque / spindle.ratio * (1.0 / spindle.efficiency - 1.0)
+    else:
+        gear_heat = -torque / spindle.ratio * (1.0 - spindle.back_efficiency)
+    return gear_torque(spindle, torque), (loss_assist if helped else loss_resist) / spindle.ratio, gear_heat
+
+
+@kernel
+def _fill(flank: Any, spindle: Any, helped: bool) -> None:
+    torque, thread_heat, gear_heat = flank_at(spindle, spindle.friction, helped)
+    flank.torque = torque
+    flank.thread_heat = thread_heat
+    flank.gear_heat = gear_heat
+    flank.collar_heat = spindle.collar_friction * spindle.collar_radius / spindle.ratio
+
+
+@kernel
+def refresh_spindle(leg: Any) -> None:
+    """Derive what depends on the friction of the leg's thread, collar and gear; call after any change of it."""
     spindle = leg.spindle
-    friction = spindle.static_friction
-    resist, assist, _, _ = thread_coefficients(spindle, friction)
+    _fill(leg.resist, spindle, False)
+    _fill(leg.assist, spindle, True)
+    leg.break_resist = flank_at(spindle, spindle.static_friction, False)[0]
+    leg.break_assist = flank_at(spindle, spindle.static_friction, True)[0]
+    slide = spindle.travel_per_radian / spindle.lead_sine
+    spindle.stribeck_end = STRIBECK_END * spindle.stribeck_speed / slide
+
+
+@inlined
+def static_torque(leg: Any, force: float, direction: float) -> float:
+    """Motor torque [N m] against break-away in ``direction`` under the nut ``force`` [N]; negative: it moves by itself."""
     size = force if force >= 0.0 else -force
-    per_newton = resist if force * direction >= 0.0 else assist
-    return gear_torque(spindle, size * (per_newton + spindle.collar_friction * spindle.collar_radius))
+    return size * (leg.break_assist if force * direction < 0.0 else leg.break_resist)  # type: ignore[no-any-return]
