@@ -1,7 +1,7 @@
 """The measuring chain: current and supply as the converter reads them.
 
-Order: true value, current ripple by commutation phase, gain, offset, anti-alias filter (every sub-step), noise, full
-scale, quantum.  Sampled a stated number of sub-steps before the tick.
+Order: true value, current ripple by commutation phase, gain, offset, anti-alias filter (every sub-step; of the ripple its
+effect on the amplitude), noise, full scale, quantum.  Sampled a stated number of sub-steps before the tick.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from plant.portable import cosine
 __all__ = ["follow", "ripple", "sample"]
 
 _TURN = 6.283185307179586
+_SHAPE_SWING = 121.0 / 60.0
+"""Peak to peak of cos t + 0.3 cos 2t."""
 
 
 @kernel
@@ -40,7 +42,7 @@ def ripple(leg: Any) -> float:
     x = speed * motor.commutations * motor.inductance
     swing = (motor.ripple_emf * motor.hot_constant * speed + motor.ripple_resistance * r * current) / math.sqrt(r * r + x * x)
     turns = phase(motor)
-    value = 0.5 * swing * (cosine(turns) + 0.3 * cosine(2.0 * turns)) / 1.3
+    value = swing * (cosine(turns) + 0.3 * cosine(2.0 * turns)) / _SHAPE_SWING
     return value if motor.current > 0.0 else -value  # type: ignore[no-any-return]
 
 
@@ -48,6 +50,14 @@ def ripple(leg: Any) -> float:
 def follow(sensor: Any, value: float) -> None:
     """Move the filter of a ``sensor`` towards ``value`` by one sub-step."""
     sensor.filtered += sensor.filter_share * (value * sensor.gain + sensor.offset - sensor.filtered)
+
+
+@kernel
+def _passed(world: Any, leg: Any) -> float:
+    """Share of the current ripple's amplitude that the anti-alias filter lets through [-]; its phase lag is left out."""
+    share = leg.current_sensor.filter_share
+    lag = world.sub_step * (1.0 - share) / share * leg.motor.speed * leg.motor.commutations
+    return 1.0 / math.sqrt(1.0 + lag * lag)  # type: ignore[no-any-return]
 
 
 @kernel
@@ -73,7 +83,7 @@ def sample_all(world: Any) -> None:
         if world.ideal_sensing == 1:
             leg.current_sensor.reading = leg.motor.current
         else:
-            value = leg.current_sensor.filtered + leg.current_sensor.gain * ripple(leg)
+            value = leg.current_sensor.filtered + leg.current_sensor.gain * ripple(leg) * _passed(world, leg)
             sample(world, leg.current_sensor, value, PURPOSE_CURRENT, leg.key)
     if world.ideal_sensing == 1:
         world.supply_sensor.reading = world.supply.voltage
