@@ -46,11 +46,12 @@ def guide_force(leg: Any, bending: float, travel: float) -> float:
 
 @inlined
 def nut_force(leg: Any, guide: float, deck_force: float, travel: float, direction: float) -> float:
-    """Axial force on the nut [N], down positive, when it moves in ``direction`` (1 up, -1 down) against ``guide`` [N]."""
-    force: float = deck_force + leg.moving_mass * GRAVITY + direction * guide - stop_force(leg, travel)
-    if force < 0.0 and leg.spindle.captive == 0:
-        return 0.0
-    return force
+    """Axial force on the nut [N], down positive, when it moves in ``direction`` (1 up, -1 down) against ``guide`` [N].
+
+    The leg's own moving part is held on the nut both ways, so it can be driven down onto its end stop; only the deck may
+    leave a push-only nut.
+    """
+    return deck_force + leg.moving_mass * GRAVITY + direction * guide - stop_force(leg, travel)  # type: ignore[no-any-return]
 
 
 @inlined

@@ -119,7 +119,7 @@ SPINDLE = np.dtype(
         ("inertia", f8),  # about the spindle axis
         ("gear_play", f8),  # m of lift, opens at each reversal
         ("nut_play", f8),  # m of lift, opens where the nut force reverses
-        ("captive", i8),  # 1: the nut can also pull the deck down
+        ("captive", i8),  # 1: the nut can also pull the deck down; 0: the deck only lies on it
         ("travel_per_radian", f8),  # m of lift per motor radian
         ("stribeck_end", f8),  # rad/s of the motor: from here on thread friction is its running value
     ],

@@ -37,8 +37,8 @@ _WORDS = {
     Happening.LEG_ON: "switched on",
     Happening.STANDSTILL: "at rest",
     Happening.STALLED: "the controller calls this leg blocked",
-    Happening.REJECTED: "a pulse was rejected as a double, {0:g} so far",
-    Happening.INSERTED: "a single missed pulse was inserted, {0:g} so far",
+    Happening.REJECTED: "{0:g} pulses of this move were rejected as doubles",
+    Happening.INSERTED: "{0:g} single missed pulses of this move were inserted",
     Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
 }
 
