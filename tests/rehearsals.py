@@ -1,0 +1,51 @@
+"""The shipped rehearsals, and how the tests of the whole fly and compare them."""
+
+from __future__ import annotations
+
+import tomllib
+from hashlib import blake2b
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from scenarios.runner import Flight
+
+__all__ = ["EXAMPLES", "SHIPPED", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
+
+EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
+
+
+def table(path: Path) -> dict[str, Any]:
+    """The file as plain tables."""
+    with path.open("rb") as file:
+        return tomllib.load(file)
+
+
+SHIPPED = [path for path in sorted(EXAMPLES.glob("*/*.toml")) if table(path).get("kind") == "scenario"]
+"""Scenario files of the examples."""
+
+
+def named(path: Path) -> str:
+    """Folder and name of a shipped file, for the names of tests."""
+    return f"{path.parent.name}/{path.stem}"
+
+
+def rehearsal(name: str) -> Path:
+    """Path of a shipped rehearsal, ``"worktop/raise"``."""
+    return EXAMPLES / f"{name}.toml"
+
+
+def bytes_of(*arrays: NDArray[Any]) -> str:
+    """Digest of the bytes of arrays, short enough to be read in a failure."""
+    digest = blake2b(digest_size=12)
+    for array in arrays:
+        digest.update(np.ascontiguousarray(array).tobytes())
+    return digest.hexdigest()
+
+
+def rig_bytes(flight: Flight) -> str:
+    """Digest of everything a flight left behind, for workers of a run list."""
+    return bytes_of(flight.rig)
