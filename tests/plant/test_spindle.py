@@ -224,7 +224,7 @@ def test_gravity_keeps_the_play_of_the_nut_closed_until_the_guide_has_to_be_pull
     assert turned[1] == pytest.approx(0.2e-3 * math.tau * 6.5 / 4e-3, abs=2e-3)
 
 
-def test_a_push_only_nut_does_not_pull_and_its_motor_lowers_as_if_empty() -> None:
+def test_a_push_only_nut_still_drives_its_own_moving_part_down() -> None:
     currents = []
     for captive in (0, 1):
         world = set_a(0.0)
@@ -232,9 +232,9 @@ def test_a_push_only_nut_does_not_pull_and_its_motor_lowers_as_if_empty() -> Non
         order(ready(world), DRIVE, -1.0)
         currents.append(float(leg_of(run(world, 0.5))["motor"]["current"]))
 
-    # Set A without load and guide friction: 0.841 A (independent figure).
-    assert currents[0] == pytest.approx(-0.84099, rel=1e-3)
-    assert currents[1] < currents[0] - 0.1
+    # 40 N of guide friction are overcome either way: more than the 0.841 A of the empty set A (independent figure).
+    assert currents[0] == currents[1]
+    assert currents[0] < -0.84099 - 0.1
 
 
 @settings(max_examples=15, deadline=None)
