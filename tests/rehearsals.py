@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from scenarios.runner import Flight
 
-__all__ = ["EXAMPLES", "SHIPPED", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
+__all__ = ["EXAMPLES", "PERFECT_COUNTS", "SHIPPED", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 
@@ -26,6 +26,22 @@ def table(path: Path) -> dict[str, Any]:
 
 SHIPPED = [path for path in sorted(EXAMPLES.glob("*/*.toml")) if table(path).get("kind") == "scenario"]
 """Scenario files of the examples."""
+
+PERFECT_COUNTS = tuple(
+    (f"lift.leg.detector.{key}", 0)
+    for key in (
+        "edge_false_on",
+        "edge_false_off",
+        "start_miss_mean",
+        "start_miss_sd",
+        "run_miss",
+        "run_false",
+        "run_double",
+        "tail_rpm",
+        "flyback_us",
+    )
+)
+"""Every commutation is heard, and nothing else."""
 
 
 def named(path: Path) -> str:
