@@ -67,8 +67,9 @@ def _find_electrical(leg: Any) -> None:
         _take(leg, _EXTINCTION, i0, scratch.current_rate, scratch.end_current_rate)
     if bridge.mode == DRIVE:
         sign = 1.0 if bridge.duty >= 0.0 else -1.0
-        if i1 * sign > bridge.limit and i0 * sign < bridge.limit:
-            _take(leg, _LIMIT, bridge.limit - i0 * sign, -sign * scratch.current_rate, -sign * scratch.end_current_rate)
+        room = bridge.limit - i0 * sign
+        if room * (bridge.limit - i1 * sign) < 0.0:  # from below, or from above after the limit was lowered
+            _take(leg, _LIMIT, room, -sign * scratch.current_rate, -sign * scratch.end_current_rate)
 
 
 @inlined
