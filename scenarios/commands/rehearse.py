@@ -62,7 +62,8 @@ def _load(order: Order) -> list[Scenario]:
 def _announce_compiling(order: Order) -> None:
     from scenarios.cache import is_warm
 
-    if not order.quiet and not is_warm():
+    # asked first: it also points numba at the cache, which must come before any kernel is imported
+    if not is_warm() and not order.quiet:
         click.echo("Compiling the kernels for this machine, once (about a minute) ...", err=True)
 
 
