@@ -53,9 +53,10 @@ def _product(a: np.uint64, high: np.uint64, low: np.uint64) -> tuple[np.uint64, 
     p0 = a_low * low
     p1 = a_low * high
     p2 = a_high * low
-    middle = (p0 >> _S32) + (p1 & _LOW) + (p2 & _LOW)
-    top = a_high * high + (p1 >> _S32) + (p2 >> _S32) + (middle >> _S32)
-    return top, (middle & _LOW) << _S32 | (p0 & _LOW)
+    first = p1 + (p0 >> _S32)
+    second = p2 + (first & _LOW)
+    top = a_high * high + (first >> _S32) + (second >> _S32)
+    return top, (second & _LOW) << _S32 | (p0 & _LOW)
 
 
 @kernel

@@ -36,13 +36,14 @@ def ripple(leg: Any) -> float:
     motor = leg.motor
     speed = motor.speed if motor.speed >= 0.0 else -motor.speed
     current = motor.current if motor.current >= 0.0 else -motor.current
-    if current == 0.0:
+    if current == 0.0 or (motor.ripple_emf == 0.0 and motor.ripple_resistance == 0.0):
         return 0.0
     r = motor.hot_resistance
     x = speed * motor.commutations * motor.inductance
     swing = (motor.ripple_emf * motor.hot_constant * speed + motor.ripple_resistance * r * current) / math.sqrt(r * r + x * x)
-    turns = phase(motor)
-    value = swing * (cosine(turns) + 0.3 * cosine(2.0 * turns)) / _SHAPE_SWING
+    first = cosine(phase(motor))
+    second = 2.0 * first * first - 1.0
+    value = swing * (first + 0.3 * second) / _SHAPE_SWING
     return value if motor.current > 0.0 else -value  # type: ignore[no-any-return]
 
 
@@ -57,7 +58,7 @@ def _passed(world: Any, leg: Any) -> float:
     """Share of the current ripple's amplitude that the anti-alias filter lets through [-]; its phase lag is left out."""
     share = leg.current_sensor.filter_share
     lag = world.sub_step * (1.0 - share) / share * leg.motor.speed * leg.motor.commutations
-    return 1.0 / math.sqrt(1.0 + lag * lag)  # type: ignore[no-any-return]
+    return 1.0 / math.sqrt(1.0 + lag * lag)
 
 
 @kernel

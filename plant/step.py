@@ -183,7 +183,7 @@ def _end_leg(leg: Any, bending: float, voltage: float, span: float) -> float:
     return scratch.end_share * current  # type: ignore[no-any-return]
 
 
-@kernel
+@inlined
 def _end(world: Any, span: float) -> None:
     """Predict, take the rates at the end, correct; results stay in ``scratch``."""
     supply = world.supply
