@@ -84,7 +84,7 @@ def _script(world: World) -> tuple[Vector, int]:
         part = solve_ivp(rates, span, y, method="LSODA", rtol=1e-6, atol=1e-9, events=events, max_step=LONGEST)
         assert part.success
         y = part.y[:, -1]
-        heard += sum(len(times) for times in part.t_events)
+        heard += sum(len(times) for times in part.t_events or [])
     return y, heard
 
 
