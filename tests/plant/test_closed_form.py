@@ -8,7 +8,7 @@ from math import inf, isinf, pi, radians
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -213,6 +213,7 @@ def test_forces_of_captive_legs_balance_the_load_and_its_moments(
     assert [forces.sum(), forces @ plan[:, 0], forces @ plan[:, 1]] == pytest.approx([1000.0, 100.0, -200.0], rel=1e-6)
 
 
+@example(x=1e-10, y=1e-10, low=0.00390625)  # all but indifferent to tilt about a diagonal, until a third leg is met
 @given(x=st.floats(-0.55, 0.55), y=st.floats(-0.35, 0.35), low=st.floats(-5e-3, 5e-3))
 def test_legs_that_only_push_never_pull_and_never_pierce_the_deck(x: float, y: float, low: float) -> None:
     plan = np.array([[0.6, 0.4], [0.6, -0.4], [-0.6, 0.4], [-0.6, -0.4]])
