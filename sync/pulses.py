@@ -10,6 +10,7 @@ from sync.observer import correct
 __all__ = ["counted_height", "fraction", "position", "take"]
 
 _SETTLED = 5  # pulses after a switch-on before a period is judged
+_SOONER = 0.8  # of the period before: a sooner pulse may be a double
 
 
 @kernel
@@ -22,34 +23,34 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
     for k in range(heard):
         stamp = stamps[k] if k < len(stamps) else now
         period = (stamp - leg.pulse_us) * 1e-6
-        expected = 1.0 / leg.rate if leg.rate > 1.0 else 0.0
-        judged = expected > 0.0 and leg.pulses >= _SETTLED
+        usual = 1.0 / leg.rate if leg.rate > 1.0 else 0.0
+        judged = usual > 0.0 and leg.pulses >= _SETTLED
         # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
-        expected = leg.period if leg.period < expected else expected
-        if judged and period < settings.reject_below * expected:
+        if judged and period < settings.reject_below * usual and period < _SOONER * leg.period:
             leg.rejected += 1
             continue
         before = leg.period
-        _insert(settings, memory, leg, period if judged else 0.0, expected)
+        _insert(settings, memory, leg, period if judged else 0.0, usual)
         _count(settings, memory, leg, q, period, stamp)
         if leg.pending_insert == 0:
             correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period, before)
 
 
 @kernel
-def _insert(settings: Any, memory: Any, leg: Any, period: float, expected: float) -> None:
-    """Insert a single miss once the pulse after a double period comes on time again.
+def _insert(settings: Any, memory: Any, leg: Any, period: float, usual: float) -> None:
+    """Insert a single miss once the pulse after a double period comes on time again; ``usual`` is the observer's period [s].
 
-    At a stall the periods go on growing and no pulse comes on time, so nothing is inserted there.
+    At a stall the periods go on growing and no pulse comes on time, so nothing is inserted there. A period is double only
+    if it is so against the one before as well: after a false pulse the next true one comes late without a miss.
     """
-    if leg.pending_insert == 1 and 0.7 * expected < period < 1.3 * expected:
+    if leg.pending_insert == 1 and 0.7 * usual < period < 1.3 * usual:
         leg.counts += memory.direction
         leg.progress += 1
         leg.inserted += 1
     leg.pending_insert = 0
     if leg.on == 0 or leg.current >= settings.stall_current or period <= 0.0:
         return
-    if settings.insert_from * expected < period < settings.insert_to * expected:
+    if settings.insert_from * usual < period < settings.insert_to * usual and period > settings.insert_from * leg.period:
         leg.pending_insert = 1
 
 
