@@ -18,7 +18,7 @@ def _stiffness(leg: Any, deck_stiffness: float) -> float:
     """Stiffness [N/m] of one support: the deck's where it can warp, else the leg's own."""
     if deck_stiffness > 0.0:
         return deck_stiffness
-    return leg.axial_stiffness if leg.axial_stiffness > 0.0 else _HARD  # type: ignore[no-any-return]
+    return leg.axial_stiffness if leg.axial_stiffness > 0.0 else _HARD
 
 
 @kernel

@@ -180,7 +180,7 @@ def _facts(rig: Any, run: RunSummary, move: MoveResult) -> BudgetFacts:
         gate_on_counts=float(settings["gate_on"]),
         predicts=bool(settings["predict"]),
         control_tick_s=tick * int(settings["control_every"]),
-        cut_tick_s=tick * int(settings["control_every"]),
+        cut_tick_s=tick,
         delay_s=float(settings["compute_delay"]),
         miscounts_mm=_miscounts(run, [one for one in run.moves if since < one.number <= move.number], per_mm),
         homing_mm=known if len(known) == count and homings else None,

@@ -216,11 +216,9 @@ def _log_leg(rig: Any, q: int) -> None:
 
 
 @kernel
-def watch(rig: Any) -> None:
-    """Score and log the tick that has just been flown, and decide whether the rehearsal is over."""
-    world = rig.world
+def _log_mode(rig: Any) -> None:
+    """Log a new mode, the reason of a fault, a refused order."""
     memory = rig.memory
-    now = world.time_us
     if memory.mode != rig.mode_before:
         note(rig, _MODE, -1, float(memory.mode))
         rig.mode_before = memory.mode
@@ -229,6 +227,15 @@ def watch(rig: Any) -> None:
     if memory.refused != rig.refused_before:
         note(rig, _REFUSED, -1, float(memory.reason))
         rig.refused_before = memory.refused
+
+
+@kernel
+def watch(rig: Any) -> None:
+    """Score and log the tick that has just been flown, and decide whether the rehearsal is over."""
+    world = rig.world
+    memory = rig.memory
+    now = world.time_us
+    _log_mode(rig)
     rest = _AT_REST[memory.mode] == 1 and memory.order == rig.inputs.order
     for q in range(world.n_legs):
         _log_leg(rig, q)

@@ -104,7 +104,8 @@ def prepare(rig: NDArray[np.void]) -> None:
         raise InputError([f"motor and supply: {error}"]) from error
     asked = round(float(world["sub_step"]) * 1e6)
     if asked and (asked > best or tick_us % asked):
-        raise InputError([f"sub_step_us = {asked}: must divide the guard tick of {tick_us} us and be at most {best}; leave it out to get that"])
+        told = f"must divide the guard tick of {tick_us} us and be at most {best}; leave it out to get that"
+        raise InputError([f"sub_step_us = {asked}: {told}"])
     step = asked or best
     world["sub_step_us"] = step
     world["sub_step"] = step * 1e-6

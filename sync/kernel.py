@@ -18,5 +18,5 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 def kernel(function: F) -> F:
     """Compile ``function`` (records, arrays and numbers only) with numba; plain Python under NUMBA_DISABLE_JIT=1."""
-    compiled: F = numba.njit(cache=bool(numba.config.CACHE_DIR), error_model="numpy")(function)  # type: ignore[attr-defined]
+    compiled: F = numba.njit(cache=bool(numba.config.CACHE_DIR), error_model="numpy")(function)  # type: ignore[attr-defined,call-overload]
     return compiled

@@ -27,6 +27,16 @@ def level(settings: Any, memory: Any, base: float, gate: bool) -> None:
 
 
 @kernel
+def _integrate(settings: Any, leg: Any, area: float, duty: float) -> None:
+    """Add ``area`` [m s] of lead to the integral, unless the ``duty`` is at its end and would be driven further."""
+    if (duty >= 1.0 and area < 0.0) or (duty <= 0.0 and area > 0.0):
+        return
+    value = leg.integral + 2.0 * settings.integral_gain * area
+    most = settings.integral_limit
+    leg.integral = most if value > most else (-most if value < -most else value)
+
+
+@kernel
 def cross_coupling(settings: Any, memory: Any, base: float) -> None:
     """Couple every leg to the mean: u_i = u0 - 2 Kc (x_i - mean) - 2 Ki integral(x_i - mean), in the direction of the move.
 
@@ -49,13 +59,7 @@ def cross_coupling(settings: Any, memory: Any, base: float) -> None:
             continue
         lead = memory.direction * (counted_height(settings, memory, q) - mean)
         duty = base - 2.0 * settings.gain * lead - leg.integral
-        outward = (duty >= 1.0 and lead < 0.0) or (duty <= 0.0 and lead > 0.0)
-        if not outward:
-            leg.integral += 2.0 * settings.integral_gain * lead * span
-            if leg.integral > settings.integral_limit:
-                leg.integral = settings.integral_limit
-            if leg.integral < -settings.integral_limit:
-                leg.integral = -settings.integral_limit
+        _integrate(settings, leg, lead * span, duty)
         leg.duty = 0.0 if duty < 0.0 else (1.0 if duty > 1.0 else duty)
 
 

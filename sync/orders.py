@@ -58,22 +58,25 @@ def take_order(settings: Any, memory: Any, inputs: Any) -> None:
     if command == _RELEASE:
         if memory.mode == _MOVING:
             _release(settings, memory, now)
-    elif command == _HOME:
-        if memory.mode == _READY or memory.mode == _UNREFERENCED:
-            begin(settings, memory, -1, 1, now)
-        else:
-            refuse(memory, _BUSY)
     elif command == _CLEAR:
-        if memory.mode == _FAULTED:
-            memory.mode = _UNREFERENCED
-            memory.referenced = 0
-            memory.reason = 0
-    elif memory.mode == _UNREFERENCED:
+        _clear(memory)
+    elif memory.mode == _UNREFERENCED and command != _HOME:
         refuse(memory, _NOT_REFERENCED)
-    elif memory.mode != _READY:
+    elif memory.mode != _READY and memory.mode != _UNREFERENCED:
         refuse(memory, _BUSY)
+    elif command == _HOME:
+        begin(settings, memory, -1, 1, now)
     else:
         _go(settings, memory, command, inputs.target, now)
+
+
+@kernel
+def _clear(memory: Any) -> None:
+    """A fault is acknowledged: the position counts as unknown until the next homing."""
+    if memory.mode == _FAULTED:
+        memory.mode = _UNREFERENCED
+        memory.referenced = 0
+        memory.reason = 0
 
 
 @kernel

@@ -94,25 +94,32 @@ def _cut(leg: Any, direction: int, now: float) -> None:
 
 
 @kernel
-def _move(settings: Any, memory: Any, now: float) -> None:
-    """One call while a move or a homing is under way."""
-    homing = memory.homing == 1
+def _stop_legs(settings: Any, memory: Any, now: float) -> tuple[int, int]:
+    """Cut the legs that are due or have met their stop; legs still on, and the reason of a fault or 0."""
     running = 0
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         reason = blocked(settings, memory, q, now)
-        if reason != 0 and not homing:
-            leg.stalled = 1
-            fault(settings, memory, reason, now)
-            return
         if reason != 0:
-            _cut(leg, memory.direction, now)
             leg.stalled = 1
+            if memory.homing == 0:
+                return running, reason
+            _cut(leg, memory.direction, now)
             _mark_contact(settings, memory)
-        elif not homing and leg.on == 1 and cut_due(settings, memory, q, now):
+        elif memory.homing == 0 and leg.on == 1 and cut_due(settings, memory, q, now):
             _cut(leg, memory.direction, now)
         running += leg.on
-    if homing and memory.first_contact == 1 and budget_spent(settings, memory):
+    return running, 0
+
+
+@kernel
+def _move(settings: Any, memory: Any, now: float) -> None:
+    """One call while a move or a homing is under way."""
+    homing = memory.homing == 1
+    running, reason = _stop_legs(settings, memory, now)
+    if reason != 0:
+        fault(settings, memory, reason, now)
+    elif homing and memory.first_contact == 1 and budget_spent(settings, memory):
         fault(settings, memory, _HOMING_BUDGET, now)
     elif not homing and memory.believed_error > settings.tilt_limit:
         fault(settings, memory, _TILT, now)
