@@ -62,8 +62,7 @@ def _load(order: Order) -> list[Scenario]:
 def _announce_compiling(order: Order) -> None:
     from scenarios.cache import is_warm
 
-    # asked first: it also points numba at the cache, which must come before any kernel is imported
-    if not is_warm() and not order.quiet:
+    if not order.quiet and not is_warm():
         click.echo("Compiling the kernels for this machine, once (about a minute) ...", err=True)
 
 
@@ -191,6 +190,9 @@ def rehearse(order: Order) -> int:
     InputError
         Wrong input of any kind; nothing has been written then.
     """
+    from scenarios import cache
+
+    cache.prepare()  # before any import that brings kernels along: a kernel asks for the folder when it is defined
     from scenarios.trace_files import write_trace
 
     scenarios = _load(order)
