@@ -122,6 +122,13 @@ SPINDLE = np.dtype(
         ("captive", i8),  # 1: the nut can also pull the deck down; 0: the deck only lies on it
         ("travel_per_radian", f8),  # m of lift per motor radian
         ("stribeck_end", f8),  # rad/s of the motor: from here on thread friction is its running value
+        # derived by ``spindle.refresh_spindle``: what the gear makes of 1 N m at the spindle, and inverses
+        ("drive_torque", f8),  # N m at the motor where the motor drives
+        ("back_torque", f8),  # where the spindle drives
+        ("drive_heat", f8),  # W per rad/s of the motor
+        ("back_heat", f8),
+        ("inverse_ratio", f8),
+        ("inverse_flank_cosine", f8),
     ],
     align=True,
 )

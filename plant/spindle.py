@@ -7,54 +7,10 @@ from typing import Any
 from plant.kernel import inlined, kernel
 from plant.portable import exponential
 
-__all__ = [
-    "STRIBECK_END",
-    "flank_at",
-    "friction_at",
-    "gear_torque",
-    "refresh_spindle",
-    "static_torque",
-    "thread_coefficients",
-]
+__all__ = ["STRIBECK_END", "flank_at", "friction_at", "refresh_spindle", "static_torque"]
 
 STRIBECK_END = 6.0
 """Stribeck speeds from which friction is taken as running: exp(-36) of the difference is left, less than rounding."""
-
-
-@kernel
-def thread_coefficients(spindle: Any, friction: float) -> tuple[float, float, float, float]:
-    """Spindle torque and thread friction power per N of nut force.
-
-    Parameters
-    ----------
-    spindle : SPINDLE record
-    friction : float
-        Coefficient of the thread [-].
-
-    Returns
-    -------
-    resist, assist : float
-        Spindle torque [N m per N] when the load resists and when it helps the motion; a negative ``assist`` overhauls.
-        The collar is not in it.
-    loss_resist, loss_assist : float
-        Friction power of the thread [W per N and rad/s of the spindle].
-
-    Notes
-    -----
-    The power is friction times normal force times sliding speed, so it is a law of its own and not a remainder.
-
-    Source: power screw relations of the machine design textbooks (for example Shigley, section "The mechanics of power
-    screws"), half flank angle in the axial plane.
-    """
-    mu = friction / spindle.flank_cosine
-    t = spindle.lead_tangent
-    r = spindle.mean_radius
-    up = 1.0 - mu * t
-    down = 1.0 + mu * t
-    resist = r * (mu + t) / up
-    assist = r * (mu - t) / down
-    slide = r * mu * (1.0 + t * t)
-    return resist, assist, slide / up, slide / down
 
 
 @kernel
@@ -70,33 +26,41 @@ def friction_at(running: float, static: float, ratio: float) -> float:
     return running + (static - running) * exponential(-square)
 
 
-@inlined
-def gear_torque(spindle: Any, torque: float) -> float:
-    """Motor torque [N m] for a spindle ``torque`` [N m] that resists (positive) or drives (negative) the motion."""
-    if torque >= 0.0:
-        value: float = torque / (spindle.ratio * spindle.efficiency)
-        return value
-    return torque * spindle.back_efficiency / spindle.ratio  # type: ignore[no-any-return]
-
-
 @kernel
 def flank_at(spindle: Any, friction: float, helped: bool) -> tuple[float, float, float]:
-    """What 1 N of nut force does at the motor, at a ``friction`` of the thread [-], where it resists or helps the motion.
+    """What 1 N of nut force does at the motor, where it resists the motion or helps it.
+
+    Parameters
+    ----------
+    spindle : SPINDLE record
+    friction : float
+        Coefficient of the thread [-].
+    helped : bool
+        Whether the load helps.
 
     Returns
     -------
     torque : float
-        Against the motion, with collar and gear [N m].
+        Against the motion, with collar and gear [N m]; negative: it overhauls.
     thread_heat, gear_heat : float
         Friction power of thread and gear per rad/s of the motor [W].
+
+    Notes
+    -----
+    Each power is a law of its own and not a remainder: that of the thread is friction times normal force times sliding
+    speed.
+
+    Source: power screw relations of the machine design textbooks (for example Shigley, section "The mechanics of power
+    screws"), half flank angle in the axial plane.
     """
-    resist, assist, loss_resist, loss_assist = thread_coefficients(spindle, friction)
-    torque = (assist if helped else resist) + spindle.collar_friction * spindle.collar_radius
+    mu = friction * spindle.inverse_flank_cosine
+    t = -spindle.lead_tangent if helped else spindle.lead_tangent
+    lever = spindle.mean_radius / (1.0 - mu * t)
+    torque = lever * (mu + t) + spindle.collar_friction * spindle.collar_radius
+    thread_heat = lever * mu * (1.0 + t * t) * spindle.inverse_ratio
     if torque >= 0.0:
-        gear_heat = torque / spindle.ratio * (1.0 / spindle.efficiency - 1.0)
-    else:
-        gear_heat = -torque / spindle.ratio * (1.0 - spindle.back_efficiency)
-    return gear_torque(spindle, torque), (loss_assist if helped else loss_resist) / spindle.ratio, gear_heat
+        return torque * spindle.drive_torque, thread_heat, torque * spindle.drive_heat
+    return torque * spindle.back_torque, thread_heat, -torque * spindle.back_heat
 
 
 @kernel
@@ -112,6 +76,12 @@ def _fill(flank: Any, spindle: Any, helped: bool) -> None:
 def refresh_spindle(leg: Any) -> None:
     """Derive what depends on the friction of the leg's thread, collar and gear; call after any change of it."""
     spindle = leg.spindle
+    spindle.inverse_flank_cosine = 1.0 / spindle.flank_cosine
+    spindle.inverse_ratio = 1.0 / spindle.ratio
+    spindle.drive_torque = 1.0 / (spindle.ratio * spindle.efficiency)
+    spindle.drive_heat = (1.0 / spindle.efficiency - 1.0) / spindle.ratio
+    spindle.back_torque = spindle.back_efficiency / spindle.ratio
+    spindle.back_heat = (1.0 - spindle.back_efficiency) / spindle.ratio
     _fill(leg.resist, spindle, False)
     _fill(leg.assist, spindle, True)
     leg.break_resist = flank_at(spindle, spindle.static_friction, False)[0]
