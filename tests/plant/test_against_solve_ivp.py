@@ -47,7 +47,7 @@ def unequal_pitch(world: World) -> World:
 
 
 def with_stops(world: World) -> World:
-    world[0]["legs"]["stop_high"] = 1.5e-3
+    world[0]["legs"]["stop_high"], world[0]["legs"]["stop_low"] = 1.5e-3, -1.5e-3
     return world
 
 
@@ -82,6 +82,7 @@ CASES = {
     "A brake": Case(lambda: set_a(60), (UP, Command(0.15, BRAKE)), 0.25),
     "A reversal": Case(lambda: sticking(set_a(30)), (UP, Command(0.1, DRIVE, -0.8)), 0.25),
     "A end stop": Case(lambda: with_stops(set_a(60)), (UP,), 0.3),
+    "A lower end stop": Case(lambda: with_stops(set_a(60)), (DOWN, Command(0.2, COAST)), 0.3),
     "A end stop at 8 A, coast": Case(lambda: limited(with_stops(set_a(60))), (UP, Command(0.2, COAST)), 0.3),
     "A Stribeck": Case(lambda: unequal_pitch(smooth_friction(set_a(60))), (UP, Command(0.2, COAST)), 0.35),
     "A freewheel": Case(lambda: bridged(set_a(60)), (UP, Command(0.15, COAST)), 0.3),

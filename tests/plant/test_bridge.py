@@ -157,6 +157,21 @@ def test_an_open_coast_returns_its_current_to_the_supply_and_a_freewheel_does_no
     assert returned[1] == 0.0
 
 
+def test_a_diode_bridge_told_to_reverse_lets_the_old_current_die_as_an_open_one_does() -> None:
+    found = []
+    for mode, duty in ((COAST, 0.0), (DRIVE, -1.0)):
+        world = set_a(60.0)
+        leg_of(world)["bridge"]["synchronous"] = 0
+        ready(world)
+        order(world, DRIVE, 1.0)
+        run(world, 0.5)
+        now(world, mode, duty)
+        found.append(currents(world, 75e-6, 1e-6))
+
+    assert found[0][-1] > 0.1
+    assert np.array_equal(found[0], found[1])
+
+
 def test_a_brake_drives_a_current_against_the_motion_and_takes_none_from_the_supply() -> None:
     world = running()
     emf = 0.055 * float(leg_of(world)["motor"]["speed"])
