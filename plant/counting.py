@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from plant.bridge import BRAKE, DRIVE
-from plant.draws import PURPOSE_COUNT, PURPOSE_EDGE, PURPOSE_START, block, normal, poisson, uniform
+from plant.draws import PURPOSE_COUNT, PURPOSE_EDGE, PURPOSE_START, block, normals, poisson, uniform
 from plant.kernel import kernel
 
 __all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "inject", "push_pulse", "switch_edge", "take_pulses"]
@@ -76,6 +76,36 @@ def _audible(leg: Any, instant: float) -> bool:
 
 
 @kernel
+def _chance(world: Any, leg: Any) -> float:
+    """Uniform number of the present commutation; one block serves four commutations."""
+    ordinal = leg.motor.ordinal
+    detector = leg.detector
+    group = (ordinal + 3) // 4
+    if detector.words_of != group:
+        words = block(world.seed, world.run, np.uint64(group), np.uint64(PURPOSE_COUNT), leg.key)
+        for k in range(4):
+            detector.words[k] = words[k]
+        detector.words_of = group
+    return uniform(detector.words[ordinal % 4])
+
+
+@kernel
+def _add_pulse(detector: Any, instant: float, chance: float, missed: bool) -> None:
+    """Add the double or the false pulse on whose share of the draw ``chance`` falls; where it falls inside sets the delay."""
+    if chance < 0.0:
+        return
+    if chance < detector.run_double:
+        if missed:
+            return
+        span = detector.double_delay_high - detector.double_delay_low
+        push_pulse(detector, instant + 1e6 * (detector.double_delay_low + chance / detector.run_double * span))
+    else:
+        push_pulse(detector, instant + 1e3 * (chance - detector.run_double) / detector.run_false)
+    detector.extra += 1
+    detector.heard += 1
+
+
+@kernel
 def hear(world: Any, leg: Any, instant: float) -> None:
     """A true commutation at ``instant`` [us]: decide whether it is heard, missed, doubled or joined by a false pulse."""
     motor = leg.motor
@@ -88,28 +118,15 @@ def hear(world: Any, leg: Any, instant: float) -> None:
     if not missed and detector.to_miss > 0:
         detector.to_miss -= 1
         missed = True
-    doubled, false = False, False
-    delay = 0.0
-    if rates > 0.0 and detector.kind != HALL:
-        words = block(world.seed, world.run, np.uint64(motor.ordinal), np.uint64(PURPOSE_COUNT), leg.key)
-        missed |= uniform(words[0]) < detector.run_miss
-        false = uniform(words[1]) < detector.run_false
-        doubled = not missed and uniform(words[2]) < detector.run_double
-        delay = uniform(words[3])
+    chance = _chance(world, leg) if rates > 0.0 and detector.kind != HALL else 1.0
+    missed |= chance < detector.run_miss
     if missed:
         detector.missed += 1
     else:
         detector.heard += 1
         push_pulse(detector, instant)
-    if doubled:
-        span = detector.double_delay_high - detector.double_delay_low
-        push_pulse(detector, instant + 1e6 * (detector.double_delay_low + delay * span))
-        detector.extra += 1
-        detector.heard += 1
-    if false:
-        push_pulse(detector, instant + 1e3 * delay)
-        detector.extra += 1
-        detector.heard += 1
+    if chance < rates:
+        _add_pulse(detector, instant, chance - detector.run_miss, missed)
 
 
 @kernel
@@ -138,6 +155,6 @@ def switch_edge(world: Any, leg: Any, on: bool, now: float) -> None:
             detector.heard += 1
     if on and (detector.start_miss_mean > 0.0 or detector.start_miss_sd > 0.0):
         words = block(world.seed, world.run, np.uint64(edge), np.uint64(PURPOSE_START), leg.key)
-        owed = math.floor(detector.start_miss_mean + detector.start_miss_sd * normal(words) + 0.5)
+        owed = math.floor(detector.start_miss_mean + detector.start_miss_sd * normals(words)[0] + 0.5)
         if owed > 0:
             detector.to_miss += owed

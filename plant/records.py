@@ -155,6 +155,8 @@ DETECTOR = np.dtype(
         ("extra", i8),
         ("waiting", i8),  # pulses in the buffer
         ("lost", i8),  # pulses that found the buffer full
+        ("words", u8, (4,)),  # random words of the present four commutations
+        ("words_of", i8),  # number of that group of four, 0: none yet
         ("pulse_us", f8, (MAX_PULSES,)),  # instants of waiting pulses, ascending
         ("hall_slots", i8),  # reference counter, slots per revolution
         ("hall_counts", i8),
@@ -176,6 +178,7 @@ SENSOR = np.dtype(
         ("filtered", f8),
         ("reading", f8),
         ("samples", i8),
+        ("spare", f8),  # normal number for the next reading
     ],
     align=True,
 )

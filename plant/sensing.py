@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from plant.commutation import phase
-from plant.draws import PURPOSE_CURRENT, PURPOSE_SUPPLY, block, normal
+from plant.draws import PURPOSE_CURRENT, PURPOSE_SUPPLY, block, normals
 from plant.kernel import inlined, kernel
 from plant.portable import cosine
 
@@ -62,12 +62,20 @@ def _passed(world: Any, leg: Any) -> float:
 
 
 @kernel
+def _noise(world: Any, sensor: Any, purpose: int, key: np.uint64) -> float:
+    """Standard normal number of this reading; one block serves two readings."""
+    if sensor.samples % 2 == 0:
+        return sensor.spare  # type: ignore[no-any-return]
+    number, sensor.spare = normals(block(world.seed, world.run, np.uint64(sensor.samples), np.uint64(purpose), key))
+    return number
+
+
+@kernel
 def sample(world: Any, sensor: Any, value: float, purpose: int, key: np.uint64) -> None:
     """Take a reading of a ``sensor`` now: noise, full scale, quantum on the filtered ``value``."""
     sensor.samples += 1
     if sensor.noise > 0.0:
-        words = block(world.seed, world.run, np.uint64(sensor.samples), np.uint64(purpose), key)
-        value += sensor.noise * normal(words)
+        value += sensor.noise * _noise(world, sensor, purpose, key)
     if sensor.full_scale > 0.0:
         value = min(value, sensor.full_scale)
         value = max(value, -sensor.full_scale)

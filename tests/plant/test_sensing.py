@@ -89,7 +89,8 @@ def test_noise_has_its_stated_spread_and_is_drawn_per_leg_and_reading() -> None:
     # Four standard errors.
     assert abs(found.mean()) < 4.0 * 0.05 / math.sqrt(2000)
     assert found.std() == pytest.approx(0.05, rel=4.0 / math.sqrt(4000))
-    assert len(set(found)) == 2000
+    # sums of 16-bit pieces: 524,281 values, so a few of 2,000 readings meet by chance
+    assert len(set(found)) > 1950
 
 
 def test_readings_do_not_depend_on_what_else_is_drawn() -> None:
