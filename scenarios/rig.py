@@ -215,7 +215,18 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
     )
 
 
-TRACE_GLOBAL = ("time_s", "mode", "supply_v", "supply_a", "level_error_m", "believed_error_m", "tilt_x_rad", "tilt_y_rad", "warp_m")
+TRACE_GLOBAL = (
+    "time_s",
+    "mode",
+    "supply_v",
+    "supply_a",
+    "measured_supply_v",
+    "level_error_m",
+    "believed_error_m",
+    "tilt_x_rad",
+    "tilt_y_rad",
+    "warp_m",
+)
 TRACE_LEG = (
     "height_m",
     "believed_m",

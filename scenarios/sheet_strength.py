@@ -56,6 +56,13 @@ def strength_rows(lift: Lift, columns: Sequence[Column]) -> list[Row]:
             COLUMN,
         ),
         ("nut pressure, full load", "MPa", pressure, "F / (pi d2 H1 z), H1 = P/2, z = length / P", NUT),
+        (
+            "nut pressure margin, full load",
+            "1",
+            lambda c: _margin(structure.allowed_nut_pressure_mpa, pressure(c)),
+            "allowed pressure over pressure",
+            NUT,
+        ),
     )
     return leg_rows("strength", columns, quantities, _alarms(structure))
 

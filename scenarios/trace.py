@@ -33,11 +33,12 @@ def record(rig: Any, row: Any) -> None:
     row[1] = rig.memory.mode
     row[2] = world.supply.voltage
     row[3] = world.supply.current
-    row[4] = world.deck.level_error
-    row[5] = rig.memory.believed_error
-    row[6] = world.deck.tilt_x
-    row[7] = world.deck.tilt_y
-    row[8] = world.deck.warp
+    row[4] = rig.inputs.supply
+    row[5] = world.deck.level_error
+    row[6] = rig.memory.believed_error
+    row[7] = world.deck.tilt_x
+    row[8] = world.deck.tilt_y
+    row[9] = world.deck.warp
     for q in range(world.n_legs):
         leg = world.legs[q]
         at = _GLOBAL + _LEG * q
