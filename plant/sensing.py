@@ -16,7 +16,7 @@ from plant.draws import PURPOSE_CURRENT, PURPOSE_SUPPLY, block, normals
 from plant.kernel import inlined, kernel
 from plant.portable import cosine
 
-__all__ = ["follow", "ripple", "sample"]
+__all__ = ["follow", "ripple", "sample", "sample_all"]
 
 _TURN = 6.283185307179586
 _SHAPE_SWING = 121.0 / 60.0

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Tracks", "steps", "thin"]
+__all__ = ["Floats", "Tracks", "steps", "thin"]
 
 Floats = NDArray[np.float64]
 

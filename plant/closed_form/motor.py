@@ -14,6 +14,7 @@ __all__ = [
     "Motor",
     "OperatingPoint",
     "SecondOrder",
+    "brush_voltage",
     "constant_mismatch",
     "electrical_time_constant",
     "line_from_point",
