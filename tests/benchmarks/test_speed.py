@@ -29,7 +29,7 @@ EVERYTHING: tuple[tuple[str, Any], ...] = (
     ("payload.at_mm", [-300.0, 0.0]),
     ("move.1.to_mm", 430.0),
 )
-REPEATS = 11
+REPEATS = 41
 
 
 def best(fly: Callable[[NDArray[np.void], NDArray[np.float64]], object], traced: bool) -> tuple[float, float, str]:
