@@ -14,6 +14,7 @@ __all__ = [
     "drag_torque",
     "engaged",
     "guide_force",
+    "guide_share",
     "nut_force",
     "resisting_torque",
     "slow_flank",
@@ -32,16 +33,21 @@ def stop_force(leg: Any, travel: float) -> float:
 
 
 @inlined
-def guide_force(leg: Any, bending: float, travel: float) -> float:
-    """Friction of the leg's guide [N]: a constant part and 2 mu M / s from the ``bending`` moment [N m] of racking.
+def guide_share(leg: Any) -> float:
+    """Friction of the guide per bending moment [1/m], 2 mu / s, with the overlap s at the present travel.
 
-    ``s`` is the overlap of the guide at ``travel`` [m]. Source: two-point contact of a drawer-type guide.
+    Taken once a piece: within it the overlap changes by a few parts in a million.
+    Source: two-point contact of a drawer-type guide.
     """
-    friction: float = leg.guide_friction
-    if bending > 0.0 and leg.guide_coefficient > 0.0:
-        # the quotient does not wait for the bending moment
-        friction += bending * (2.0 * leg.guide_coefficient / (leg.guide_overlap - leg.guide_overlap_loss * travel))
-    return friction
+    if leg.guide_coefficient == 0.0:
+        return 0.0
+    return 2.0 * leg.guide_coefficient / (leg.guide_overlap - leg.guide_overlap_loss * leg.travel)  # type: ignore[no-any-return]
+
+
+@inlined
+def guide_force(leg: Any, bending: float, share: float) -> float:
+    """Friction of the leg's guide [N]: a constant part and ``share`` of the ``bending`` moment [N m] that racking puts on it."""
+    return leg.guide_friction + bending * share  # type: ignore[no-any-return]
 
 
 @inlined

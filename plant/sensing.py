@@ -24,23 +24,26 @@ _SHAPE_SWING = 121.0 / 60.0
 
 
 @kernel
-def ripple(leg: Any) -> float:
-    """Current ripple [A] at the present commutation phase, about the mean current.
+def ripple(world: Any, leg: Any) -> float:
+    """Current ripple [A] at the present commutation phase, about the mean current, as the anti-alias filter passes it.
 
-    Amplitude (eps K w + rho R i) / |R + j w_c L| peak to peak; with an inductive circuit it falls behind the back-EMF by
-    up to a quarter of a pitch, which is left out of the phase.
+    Amplitude (eps K w + rho R i) / |R + j w_c L| peak to peak, times the filter's 1 / |1 + j w_c tau|.
 
     Source: superposition of the EMF ripple of rectified coils and the resistance ripple on the armature impedance.
-    Neglects: the phase lag, harmonics above the second.
+    Neglects: the phase lag of armature and filter (up to half a pitch), harmonics above the second.
     """
     motor = leg.motor
-    speed = motor.speed if motor.speed >= 0.0 else -motor.speed
-    current = motor.current if motor.current >= 0.0 else -motor.current
+    current = abs(motor.current)
     if current == 0.0 or (motor.ripple_emf == 0.0 and motor.ripple_resistance == 0.0):
         return 0.0
-    r = motor.hot_resistance
-    x = speed * motor.commutations * motor.inductance
-    swing = (motor.ripple_emf * motor.hot_constant * speed + motor.ripple_resistance * r * current) / math.sqrt(r * r + x * x)
+    speed = abs(motor.speed)
+    frequency = speed * motor.commutations
+    share = leg.current_sensor.filter_share
+    r = motor.hot_resistance * share
+    x = frequency * motor.inductance * share
+    lag = world.sub_step * (1.0 - share) * frequency
+    swing = (motor.ripple_emf * motor.hot_constant * speed + motor.ripple_resistance * motor.hot_resistance * current) * share * share
+    swing /= math.sqrt((r * r + x * x) * (share * share + lag * lag))
     first = cosine(phase(motor))
     second = 2.0 * first * first - 1.0
     value = swing * (first + 0.3 * second) / _SHAPE_SWING
@@ -51,14 +54,6 @@ def ripple(leg: Any) -> float:
 def follow(sensor: Any, value: float) -> None:
     """Move the filter of a ``sensor`` towards ``value`` by one sub-step."""
     sensor.filtered += sensor.filter_share * (value * sensor.gain + sensor.offset - sensor.filtered)
-
-
-@kernel
-def _passed(world: Any, leg: Any) -> float:
-    """Share of the current ripple's amplitude that the anti-alias filter lets through [-]; its phase lag is left out."""
-    share = leg.current_sensor.filter_share
-    lag = world.sub_step * (1.0 - share) / share * leg.motor.speed * leg.motor.commutations
-    return 1.0 / math.sqrt(1.0 + lag * lag)
 
 
 @kernel
@@ -92,7 +87,7 @@ def sample_all(world: Any) -> None:
         if world.ideal_sensing == 1:
             leg.current_sensor.reading = leg.motor.current
         else:
-            value = leg.current_sensor.filtered + leg.current_sensor.gain * ripple(leg) * _passed(world, leg)
+            value = leg.current_sensor.filtered + leg.current_sensor.gain * ripple(world, leg)
             sample(world, leg.current_sensor, value, PURPOSE_CURRENT, leg.key)
     if world.ideal_sensing == 1:
         world.supply_sensor.reading = world.supply.voltage

@@ -9,7 +9,7 @@ from plant.portable import exponential
 
 __all__ = ["STRIBECK_END", "flank_at", "friction_at", "refresh_spindle", "static_torque"]
 
-STRIBECK_END = 6.0
+STRIBECK_END = 5.0
 """Stribeck speeds from which friction is taken as running: exp(-36) of the difference is left, less than rounding."""
 
 

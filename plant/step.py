@@ -15,7 +15,7 @@ from plant.deck import spread_at
 from plant.events import find_event, round_off, settle_event
 from plant.kernel import inlined, kernel
 from plant.lift_off import release
-from plant.mechanics import book_losses, break_away, drag_torque, engaged, guide_force, nut_force, resisting_torque
+from plant.mechanics import book_losses, break_away, drag_torque, engaged, guide_force, guide_share, nut_force, resisting_torque
 from plant.portable import brush_share
 from plant.supply import book_supply, source_current, stiff_voltage
 
@@ -81,7 +81,8 @@ def _begin_leg(leg: Any, bending: float, voltage: float) -> float:
     scratch = leg.scratch
     motor = leg.motor
     leg.deck_force = scratch.deck_force
-    guide = guide_force(leg, bending, leg.travel)
+    scratch.guide_share = guide_share(leg)
+    guide = guide_force(leg, bending, scratch.guide_share)
     direction = _choose_direction(leg, guide)
     force = nut_force(leg, guide, scratch.deck_force, leg.travel, direction)
     scratch.guide = guide
@@ -172,7 +173,7 @@ def _end_leg(leg: Any, bending: float, voltage: float, span: float) -> float:
     scratch = leg.scratch
     motor = leg.motor
     current, speed, travel = scratch.end_current, scratch.end_speed, scratch.end_travel
-    guide = guide_force(leg, bending, travel)
+    guide = guide_force(leg, bending, scratch.guide_share)
     force = nut_force(leg, guide, scratch.deck_force, travel, scratch.direction)
     scratch.end_guide = guide
     scratch.end_nut_force = force

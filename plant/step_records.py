@@ -53,6 +53,7 @@ SCRATCH = np.dtype(
         ("end_nut_force", f8),
         ("guide", f8),
         ("end_guide", f8),
+        ("guide_share", f8),  # 1/m, friction of the guide per bending moment
         ("drag", f8),
         ("end_drag", f8),
         ("brush", f8),  # brush and diode voltage, and share of the motor current that the supply carries, at both ends

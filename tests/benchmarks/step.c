@@ -37,12 +37,9 @@ static void spread(World *w, int ended)
     }
 }
 
-static double guide_force(const Leg *l, double bending, double travel)
+static double guide_force(const Leg *l, double bending, double share)
 {
-    double friction = l->guide_friction;
-    if (bending > 0.0 && l->guide_coefficient > 0.0)
-        friction += bending * (2.0 * l->guide_coefficient / (l->guide_overlap - l->guide_overlap_loss * travel));
-    return friction;
+    return l->guide_friction + bending * share;
 }
 
 static double nut_force(const Leg *l, double guide, double travel)
@@ -79,7 +76,8 @@ static int begin_leg(Leg *l, double bending, double voltage)
     l->deck_force = s->deck_force;
     s->direction = m->speed > 0.0 ? 1.0 : -1.0;
     l->stuck = 0;
-    s->guide = guide_force(l, bending, l->travel);
+    s->guide_share = l->guide_coefficient == 0.0 ? 0.0 : 2.0 * l->guide_coefficient / (l->guide_overlap - l->guide_overlap_loss * l->travel);
+    s->guide = guide_force(l, bending, s->guide_share);
     s->nut_force = nut_force(l, s->guide, l->travel);
     s->engaged = 1;
     s->speed_rate = speed_rate(l, m->current, m->speed, s->nut_force, &s->drag);
@@ -118,7 +116,7 @@ static double end_leg(Leg *l, double bending, double voltage, double span)
     Scratch *s = &l->scratch;
     const Motor *m = &l->motor;
     double current = s->end_current, speed = s->end_speed;
-    s->end_guide = guide_force(l, bending, s->end_travel);
+    s->end_guide = guide_force(l, bending, s->guide_share);
     s->end_nut_force = nut_force(l, s->end_guide, s->end_travel);
     s->end_speed_rate = speed_rate(l, current, speed, s->end_nut_force, &s->end_drag);
     s->end_share = s->share;
