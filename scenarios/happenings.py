@@ -37,8 +37,8 @@ _WORDS = {
     Happening.LEG_ON: "switched on",
     Happening.STANDSTILL: "at rest",
     Happening.STALLED: "the controller calls this leg blocked",
-    Happening.REJECTED: "{0:g} pulses of this move were rejected as doubles",
-    Happening.INSERTED: "{0:g} single missed pulses of this move were inserted",
+    Happening.REJECTED: "pulses of this move rejected as doubles: {0:g}",
+    Happening.INSERTED: "single missed pulses of this move inserted: {0:g}",
     Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
 }
 

@@ -145,10 +145,9 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
     )
 
 
-def _corrections(run: RunSummary, what: str, leg: str, until_s: float) -> float:
-    """Pulses that the controller rejected or inserted on a leg up to an instant; the log counts them up."""
-    told = [event.value for event in run.events if event.what == what and event.leg == leg and event.t_s <= until_s]
-    return told[-1] if told else 0.0
+def _corrections(run: RunSummary, what: str, leg: str, start_s: float, end_s: float) -> float:
+    """Pulses that the controller rejected or inserted on a leg during a move; the log tells them at its end."""
+    return sum(event.value for event in run.events if event.what == what and event.leg == leg and start_s < event.t_s <= end_s)
 
 
 def _miscounts(run: RunSummary, moves: Sequence[MoveResult], per_mm: Sequence[float]) -> list[float]:
@@ -158,8 +157,8 @@ def _miscounts(run: RunSummary, moves: Sequence[MoveResult], per_mm: Sequence[fl
         counts = 0.0
         for move in moves:
             end = move.end_s if move.end_s is not None else run.simulated_s
-            rejected = _corrections(run, "rejected", name, end) - _corrections(run, "rejected", name, move.start_s)
-            inserted = _corrections(run, "inserted", name, end) - _corrections(run, "inserted", name, move.start_s)
+            rejected = _corrections(run, "rejected", name, move.start_s, end)
+            inserted = _corrections(run, "inserted", name, move.start_s, end)
             counts += move.direction * (move.legs[q].missed - move.legs[q].extra + rejected - inserted)
         sizes.append(counts / per_mm[q])
     return sizes

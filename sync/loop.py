@@ -1,0 +1,103 @@
+"""The differential loop of the levelling law: its margins at a moving operating point.
+
+The loop is 2 Kc Kv exp(-s Td) / (s (tau_m s + 1)), with the integral part (Kc + Ki/s) in place of Kc: what two legs do
+against each other, and every relative mode of N legs under mean coupling.  Friction and play do not enter while all legs
+move one way.
+
+Source: cross-coupled control, Koren, ASME J. Dyn. Syst. Meas. Control 102 (1980); zero-order hold as half a sample of delay.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["DifferentialLoop", "Margins", "frequency_response", "loop_delay", "margins"]
+
+_POINTS = 4000
+
+
+@dataclass(frozen=True)
+class DifferentialLoop:
+    """Gains and constants of the loop, SI.
+
+    Attributes
+    ----------
+    gain, integral_gain : float
+        Kc [duty per m] and Ki [duty per m and s].
+    speed_per_duty : float
+        Kv [m/s].
+    time_constant : float
+        Mechanical time constant [s].
+    delay : float
+        Td [s].
+    """
+
+    gain: float
+    integral_gain: float
+    speed_per_duty: float
+    time_constant: float
+    delay: float
+
+
+@dataclass(frozen=True)
+class Margins:
+    """Gain margin [-], phase margin [deg], delay margin [s], peak of the sensitivity [-], gain crossover [rad/s]."""
+
+    gain: float
+    phase: float
+    delay: float
+    sensitivity: float
+    crossover: float
+
+
+def loop_delay(tick: float, compute_delay: float, period: float) -> float:
+    """Delay of the loop [s]: half a control ``tick``, the compute delay, and half a pulse ``period`` of count age [s]."""
+    return 0.5 * tick + compute_delay + 0.5 * period
+
+
+def frequency_response(loop: DifferentialLoop, omega: NDArray[np.float64]) -> NDArray[np.complex128]:
+    """Open loop at the frequencies ``omega`` [rad/s], delay taken exactly; shape of ``omega``."""
+    s = 1j * omega
+    controller = loop.gain + loop.integral_gain / s
+    response: NDArray[np.complex128] = (
+        2.0 * controller * loop.speed_per_duty * np.exp(-s * loop.delay) / (s * (loop.time_constant * s + 1.0))
+    )
+    return response
+
+
+def _grid(loop: DifferentialLoop) -> NDArray[np.float64]:
+    """Frequencies that span every crossover: an automatic grid starts above a slow one."""
+    rate = 2.0 * loop.gain * loop.speed_per_duty
+    slow = min(rate, loop.integral_gain / loop.gain if loop.integral_gain > 0.0 else rate)
+    fast = max(rate, 1.0 / loop.time_constant, pi / loop.delay if loop.delay > 0.0 else 0.0)
+    return np.geomspace(1e-3 * slow, 1e2 * fast, _POINTS)
+
+
+def margins(loop: DifferentialLoop) -> Margins:
+    """Margins of the loop by python-control, on a frequency grid of our own.
+
+    Raises
+    ------
+    ValueError
+        If the gain is not above zero: then there is no loop.
+    """
+    import control
+
+    if loop.gain <= 0.0:
+        raise ValueError("levelling.kc_per_mm = 0: without a gain there is no loop whose margins could be told")
+    omega = _grid(loop)
+    response = frequency_response(loop, omega)
+    data = control.FrequencyResponseData(response, omega, smooth=True)
+    gain, phase, stability, _, crossover, _ = control.stability_margins(data)
+    phase_margin = float(phase) if np.isfinite(phase) else inf
+    return Margins(
+        gain=float(gain),
+        phase=phase_margin,
+        delay=phase_margin * pi / 180.0 / float(crossover),
+        sensitivity=1.0 / float(stability),
+        crossover=float(crossover),
+    )
