@@ -1,134 +1,127 @@
-"""Design of the levelling loop: the differential loop of two legs, or of one leg against the mean, and its margins.
+"""The differential loop of the levelling law: its margins at a moving operating point.
 
-All legs run one way, so that friction and play stay out of it; they come in at start, stop and reversal.  This is the only
-module of ``sync`` that is not firmware, and the only one that needs python-control.
+The loop is 2 Kc Kv exp(-s Td) / (s (tau_m s + 1)), with the integral part (Kc + Ki/s) in place of Kc: what two legs do
+against each other, and every relative mode of N legs under mean coupling.  Friction and play do not enter while all legs
+move one way.
+
+Source: cross-coupled control, Koren, ASME J. Dyn. Syst. Meas. Control 102 (1980); zero-order hold as half a sample of delay.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isfinite, pi, radians
-from typing import Any
+from math import inf, pi
 
-import control
 import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["Loop", "Margins", "gain_without_overshoot", "integral_without_overshoot", "loop_delay", "margins", "response"]
+__all__ = [
+    "DifferentialLoop",
+    "Margins",
+    "frequency_response",
+    "gain_without_overshoot",
+    "integral_without_overshoot",
+    "loop_delay",
+    "margins",
+]
 
-POINTS_PER_DECADE = 400
-DECADES = 3.0
-"""The grid reaches this far below and above the crossover of the pure integrator."""
+_POINTS = 4000
 
 
 @dataclass(frozen=True)
-class Loop:
-    """The differential loop 2 (Kc + Ki/s) Kv exp(-s Td) / (s (tau s + 1)).
+class DifferentialLoop:
+    """Gains and constants of the loop, SI.
 
     Attributes
     ----------
-    gain
-        Kc: duty per m of difference between two legs [1/m].
-    integral_gain
-        Ki [1/(m s)].
-    speed
-        Kv: speed of the deck per duty [m/s].
-    time_constant
-        tau: mechanical time constant of motor, gear, spindle and load [s].
-    delay
+    gain, integral_gain : float
+        Kc [duty per m] and Ki [duty per m and s].
+    speed_per_duty : float
+        Kv [m/s].
+    time_constant : float
+        Mechanical time constant [s].
+    delay : float
         Td [s].
     """
 
     gain: float
-    speed: float
+    integral_gain: float
+    speed_per_duty: float
     time_constant: float
     delay: float
-    integral_gain: float = 0.0
 
 
 @dataclass(frozen=True)
 class Margins:
-    """Margins of a loop; infinite where the curve never crosses."""
+    """Gain margin [-], phase margin [deg], delay margin [s], peak of the sensitivity [-], gain crossover [rad/s]."""
 
     gain: float
-    """Factor on the gain at which the loop begins to oscillate; below 1 it does so already."""
     phase: float
-    """rad; negative where the loop is unstable."""
+    delay: float
+    sensitivity: float
     crossover: float
-    """rad/s, where the loop gain is 1."""
-    phase_crossover: float
-    """rad/s, where the phase is -180 degrees."""
-    modulus: float
-    """Least distance of the curve from -1."""
-
-    @property
-    def delay(self) -> float:
-        """Further delay [s] that the loop bears."""
-        return self.phase / self.crossover
 
 
-def loop_delay(tick: float, compute: float, count_rate: float) -> float:
-    """Delay [s] of the loop: half a control tick, the compute delay, and the mean age of a count (half a period).
+def loop_delay(tick: float, compute_delay: float, period: float) -> float:
+    """Delay of the loop [s]: half a control ``tick``, the compute delay, and half a pulse ``period`` of count age [s]."""
+    return 0.5 * tick + compute_delay + 0.5 * period
 
-    Parameters
-    ----------
-    tick, compute
-        Control tick and compute delay [s].
-    count_rate
-        Counts per second while moving [1/s].
+
+def gain_without_overshoot(speed_per_duty: float, time_constant: float, delay: float) -> float:
+    """Largest Kc [duty per m] whose step does not overshoot: 2 Kc Kv = 1/(4 (tau_m + Td)).
+
+    Source: double real pole of the second-order loop.  Neglects: that the delay is not a lag (0.5 % of overshoot).
     """
-    return 0.5 * tick + compute + 0.5 / count_rate
+    return 1.0 / (8.0 * speed_per_duty * (time_constant + delay))
 
 
-def gain_without_overshoot(speed: float, time_constant: float, delay: float) -> float:
-    """Largest Kc [1/m] whose step response does not overshoot: 2 Kc Kv = 1/(4 (tau + Td)).
+def integral_without_overshoot(gain: float, speed_per_duty: float) -> float:
+    """Largest Ki [duty per m and s] with real slow poles: Kc^2 Kv / 2.
 
-    Source: double real pole of the second-order loop with the delay counted as part of the time constant.
+    Source: discriminant of s^2 + 2 Kc Kv s + 2 Ki Kv.  Neglects: the fast pole and the delay.
     """
-    return 1.0 / (8.0 * speed * (time_constant + delay))
+    return 0.5 * gain * gain * speed_per_duty
 
 
-def integral_without_overshoot(gain: float, speed: float) -> float:
-    """Largest Ki [1/(m s)] with real slow poles: Kc^2 Kv / 2.
-
-    Source: discriminant of s^2 + 2 Kc Kv s + 2 Ki Kv, the fast pole left out.
-    """
-    return 0.5 * gain * gain * speed
-
-
-def response(loop: Loop) -> Any:
-    """Frequency response of a loop on a grid of our own, the delay exact.
-
-    An automatic grid may start above a slow crossover, and then the margins are wrong without a word.
-
-    Returns
-    -------
-    control.FrequencyResponseData
-        Over frequencies [rad/s] three decades either side of the crossover of the pure integrator.
-    """
-    middle = 2.0 * loop.gain * loop.speed
-    omega = middle * np.logspace(-DECADES, DECADES, int(2 * DECADES * POINTS_PER_DECADE) + 1)
+def frequency_response(loop: DifferentialLoop, omega: NDArray[np.float64]) -> NDArray[np.complex128]:
+    """Open loop at the frequencies ``omega`` [rad/s], delay taken exactly; shape of ``omega``."""
     s = 1j * omega
-    law = loop.gain + loop.integral_gain / s
-    values = 2.0 * law * loop.speed * np.exp(-s * loop.delay) / (s * (loop.time_constant * s + 1.0))
-    return control.FrequencyResponseData(values, omega, smooth=True)
+    controller = loop.gain + loop.integral_gain / s
+    response: NDArray[np.complex128] = (
+        2.0 * controller * loop.speed_per_duty * np.exp(-s * loop.delay) / (s * (loop.time_constant * s + 1.0))
+    )
+    return response
 
 
-def margins(loop: Loop) -> Margins:
-    """Margins of a loop.
+def _grid(loop: DifferentialLoop) -> NDArray[np.float64]:
+    """Frequencies that span every crossover: an automatic grid starts above a slow one."""
+    rate = 2.0 * loop.gain * loop.speed_per_duty
+    slow = min(rate, loop.integral_gain / loop.gain if loop.integral_gain > 0.0 else rate)
+    fast = max(rate, 1.0 / loop.time_constant, pi / loop.delay if loop.delay > 0.0 else 0.0)
+    return np.geomspace(1e-3 * slow, 1e2 * fast, _POINTS)
+
+
+def margins(loop: DifferentialLoop) -> Margins:
+    """Margins of the loop by python-control, on a frequency grid of our own.
 
     Raises
     ------
     ValueError
-        If a value is not positive where it must be, or the grid does not hold the crossover.
-
-    Notes
-    -----
-    Source: the Nyquist criterion; python-control's margins on the grid of `response`.
+        If the gain is not above zero: then there is no loop.
     """
-    if not (loop.gain > 0.0 and loop.speed > 0.0 and loop.time_constant >= 0.0 and loop.delay >= 0.0 and loop.integral_gain >= 0.0):
-        raise ValueError(f"gain and speed must be above zero, the rest not below it: {loop}")
-    gain, phase, modulus, phase_crossover, crossover, _ = (float(value) for value in control.stability_margins(response(loop)))
-    if not isfinite(crossover):
-        raise ValueError(f"the loop has no crossover within {DECADES:g} decades of {2.0 * loop.gain * loop.speed:g} rad/s: {loop}")
-    turned = radians(phase)
-    return Margins(gain, turned - 2.0 * pi if turned > pi else turned, crossover, phase_crossover, modulus)
+    import control
+
+    if loop.gain <= 0.0:
+        raise ValueError("levelling.kc_per_mm = 0: without a gain there is no loop whose margins could be told")
+    omega = _grid(loop)
+    response = frequency_response(loop, omega)
+    data = control.FrequencyResponseData(response, omega, smooth=True)
+    gain, phase, stability, _, crossover, _ = control.stability_margins(data)
+    phase_margin = float(phase) if np.isfinite(phase) else inf
+    return Margins(
+        gain=float(gain),
+        phase=phase_margin,
+        delay=phase_margin * pi / 180.0 / float(crossover),
+        sensitivity=1.0 / float(stability),
+        crossover=float(crossover),
+    )
