@@ -16,13 +16,14 @@ _ROOMS = ("plant", "sync", "scenarios")
 
 
 def key() -> str:
-    """Hash of every kernel source, of numba's version and of Python's."""
+    """Hash of every kernel source and its place, of numba's version and of Python's."""
     import sys
     from importlib.metadata import version
 
     digest = hashlib.blake2b(digest_size=10)
     digest.update(f"{version('numba')} {version('numpy')} {sys.version_info[:3]}".encode())
     base = Path(__file__).resolve().parent.parent
+    digest.update(str(base).encode())  # numba keeps kernels by path as well: another copy's are of no use here
     for room in _ROOMS:
         for source in sorted((base / room).rglob("*.py")):
             text = source.read_bytes()
