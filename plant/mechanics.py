@@ -62,9 +62,15 @@ def nut_force(leg: Any, guide: float, deck_force: float, travel: float, directio
 
 @inlined
 def engaged(leg: Any, direction: float, force: float) -> int:
-    """1 where the rotor has taken up the play in ``direction``; gravity closes the nut's play unless ``force`` [N] is negative."""
+    """1 where the rotor has taken up the play in ``direction``.
+
+    Gravity closes the nut's play unless ``force`` [N] is negative. A load that overhauls the thread drives the rotor back
+    through the flank that raises it, so it has no play to cross.
+    """
     if direction >= 0.0:
         return 1 if leg.play >= 0.0 else 0
+    if force > 0.0 and leg.assist.torque < 0.0:
+        return 1
     width = leg.spindle.gear_play
     if force < 0.0:
         width += leg.spindle.nut_play

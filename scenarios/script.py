@@ -16,6 +16,8 @@ __all__ = ["give_order", "run_script"]
 _TIME, _ABOVE, _BELOW, _READY, _AFTER = 0, 1, 2, 3, 4
 _COMMAND, _EXTRA, _LOSE, _PAYLOAD, _FRICTION, _OFF, _ON, _SUPPLY, _GUIDE, _BRAKE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 _ROW = 1
+_UNREFERENCED_MODE, _READY_MODE = 0, 2
+_GO, _HOME = 1, 5
 
 
 @kernel
@@ -95,13 +97,27 @@ def _do_to_leg(rig: Any, row: Any, leg: Any) -> None:
 
 
 @kernel
+def _accepted(rig: Any, row: Any) -> bool:
+    """Whether the controller will take the order of ``row``: one that it refuses is no move, and ends none."""
+    if row.action != _COMMAND:
+        return True
+    mode = rig.memory.mode
+    command = int(row.values[0])
+    if command == _HOME:
+        return mode == _READY_MODE or mode == _UNREFERENCED_MODE  # type: ignore[no-any-return]
+    if command == _GO and (row.values[1] < rig.settings.travel_low or row.values[1] > rig.settings.travel_high):
+        return False
+    return mode == _READY_MODE  # type: ignore[no-any-return]
+
+
+@kernel
 def _fire(rig: Any, k: int) -> None:
     row = rig.script[k]
     world = rig.world
     row.fired = 1
     row.fired_us = world.time_us
     note(rig, _ROW, row.leg, float(k))
-    if row.move == 1:
+    if row.move == 1 and _accepted(rig, row):
         open_move(rig, int(row.values[0]) if row.action == _COMMAND else 0, row.values[1])
     if row.action == _COMMAND:
         give_order(rig, int(row.values[0]), row.values[1])

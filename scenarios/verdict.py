@@ -133,7 +133,21 @@ def _narrowest(limits: list[JudgedLimit]) -> JudgedLimit:
     return min(limits, key=_share)
 
 
-def _sentence(word: str, limits: tuple[JudgedLimit, ...]) -> str:
+def _refusals(run: RunSummary) -> list[str]:
+    """Orders that the controller refused, in words: what was to be rehearsed was then not flown."""
+    return [f"{event.text} ({number(event.t_s)} s)" for event in run.events if event.what == "refused"]
+
+
+def _unjudged(run: RunSummary) -> str:
+    """Why a rehearsal whose limits are all kept is no pass all the same."""
+    if run.diverged is not None:
+        return "the model stopped before the end"
+    if run.controller.reason is not None:
+        return f"the controller ended {run.controller.mode}"
+    return "an order was refused"
+
+
+def _sentence(word: str, limits: tuple[JudgedLimit, ...], run: RunSummary) -> str:
     judged = [one for one in limits if one.evaluated]
     broken = [one for one in judged if not one.ok]
     if word == FAIL:
@@ -142,7 +156,7 @@ def _sentence(word: str, limits: tuple[JudgedLimit, ...]) -> str:
     if word == INCOMPLETE:
         missing = [one for one in limits if not one.evaluated and (one.own or not judged)]
         told = "; ".join(f"{one.name} ({one.reason})" for one in missing)
-        return f"Incomplete: not judged: {told}." if told else "Incomplete: the model stopped before the end."
+        return f"Incomplete: not judged: {told}." if told else f"Incomplete: {_unjudged(run)}."
     kept = f"all {len(judged)} evaluated limits kept" if len(judged) > 1 else "the one evaluated limit is kept"
     return f"Pass: {kept}; nearest: {_finding(_narrowest(judged))}."
 
@@ -157,6 +171,7 @@ def _notes(run: RunSummary) -> tuple[str, ...]:
         )
     if run.controller.reason is not None:
         notes.append(f"The controller ended {run.controller.mode}: {run.controller.reason_text} {run.controller.remedy}".strip())
+    notes += _refusals(run)
     if run.events_dropped:
         notes.append(f"{run.events_dropped} later events did not fit into the log and are not listed; the scores are complete.")
     return tuple(notes)
@@ -189,8 +204,13 @@ def judge(run: RunSummary, entries: Iterable[LimitEntry], where: str) -> Verdict
         )
     if any(one.ok is False for one in limits):
         word = FAIL
-    elif run.diverged is not None or any(one.own and not one.evaluated for one in limits):
+    elif (
+        run.diverged is not None
+        or run.controller.reason is not None
+        or _refusals(run)
+        or any(one.own and not one.evaluated for one in limits)
+    ):
         word = INCOMPLETE
     else:
         word = PASS
-    return Verdict(word, _sentence(word, limits), limits, _notes(run))
+    return Verdict(word, _sentence(word, limits, run), limits, _notes(run))

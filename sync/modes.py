@@ -51,6 +51,7 @@ class Reason(IntEnum):
     TIMEOUT = 6
     HOMING_BUDGET = 7
     OUT_OF_TRAVEL = 8
+    STOPPED = 9
 
 
 MODE_WORDS: dict[Mode, tuple[str, str]] = {
@@ -67,6 +68,7 @@ REASON_WORDS: dict[Reason, tuple[str, str]] = {
     Reason.NONE: ("Nothing to report.", ""),
     Reason.NOT_REFERENCED: ("The order was refused: the position is unknown.", "Home the lift first."),
     Reason.BUSY: ("The order was refused: the lift is not at rest.", "Wait until it is ready."),
+    Reason.STOPPED: ("The order was refused: a guard has stopped the lift.", "Find the reason, clear it, home the lift."),
     Reason.STALL: (
         "A leg gave no pulse while its current was high: it is blocked.",
         "Remove what blocks it, or raise stall.current_a if it was only heavy load.",

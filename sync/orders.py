@@ -13,14 +13,14 @@ __all__ = ["begin", "take_order"]
 
 _UNREFERENCED, _HOMING, _READY, _MOVING, _FAULTED = 0, 1, 2, 3, 6
 _GO, _UP, _DOWN, _RELEASE, _HOME, _CLEAR = 1, 2, 3, 4, 5, 6
-_NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL = 1, 2, 8
+_NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL, _STOPPED = 1, 2, 8, 9
 
 
 @kernel
 def refuse(memory: Any, reason: int) -> None:
     """Refuse an order; the mode stays."""
     memory.refused += 1
-    memory.reason = reason
+    memory.refusal = reason
 
 
 @kernel
@@ -63,7 +63,7 @@ def take_order(settings: Any, memory: Any, inputs: Any) -> None:
     elif memory.mode == _UNREFERENCED and command != _HOME:
         refuse(memory, _NOT_REFERENCED)
     elif memory.mode != _READY and memory.mode != _UNREFERENCED:
-        refuse(memory, _BUSY)
+        refuse(memory, _STOPPED if memory.mode == _FAULTED else _BUSY)
     elif command == _HOME:
         begin(settings, memory, -1, 1, now)
     else:

@@ -143,6 +143,7 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("mode", i8),  # sync.modes.Mode
             ("reason", i8),  # sync.modes.Reason
             ("refused", i8),  # orders refused so far
+            ("refusal", i8),  # sync.modes.Reason of the last one
             ("referenced", i8),
             ("direction", i8),  # 1 up, -1 down, 0 none
             ("goal", f8),  # m

@@ -77,7 +77,7 @@ def test_after_a_fault_only_clear_and_home_lead_back() -> None:
     orders = [(0.1, Command.GO, 0.3), (1.2, Command.GO, 0.1), (1.4, Command.CLEAR, 0.0), (1.6, Command.GO, 0.1), (1.8, Command.HOME, 0.0)]
     reasons, mode = refusals(orders, ("settings.guards.move_timeout_s", 1.0), ("end_s", 2.5))
 
-    assert reasons == [Reason.BUSY, Reason.NOT_REFERENCED]
+    assert reasons == [Reason.STOPPED, Reason.NOT_REFERENCED]
     assert mode is Mode.HOMING
 
 
