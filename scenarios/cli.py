@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
@@ -96,6 +97,11 @@ def main(arguments: list[str] | None = None) -> Any:
         return cli.main(args=arguments, prog_name="levelrig")
     except InputError as error:
         click.echo(str(error), err=True)
+        sys.exit(2)
+    except OSError as error:
+        click.echo(f"output: cannot be written ({error.strerror or error})", err=True)
+        with suppress(OSError):  # what is still in the buffer has nowhere to go either
+            sys.stdout.close()
         sys.exit(2)
 
 

@@ -72,7 +72,7 @@ def _energy(rig: Any, stored: float, count: int) -> Energy:
     drawn, heat = float(supply["energy_in"]), sum(parts.values())
     work = sum(float(legs[q]["energy"]["work"]) for q in range(count))
     residual = abs(drawn - heat - work - stored) / drawn if drawn > 0.0 else None
-    return Energy(drawn, heat, work, stored, residual, parts)
+    return Energy(drawn, heat, work, stored if abs(stored) > 1e-9 else 0.0, residual, parts)
 
 
 def _controller(memory: Any) -> Controller:

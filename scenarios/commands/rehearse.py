@@ -170,6 +170,8 @@ def _prepare_outputs(order: Order) -> ReportFolder | None:
         if target is not None:
             check_target(target, order.files)
     if order.trace is not None:
+        if order.json not in (None, "-") and Path(str(order.json)).resolve() == order.trace.resolve():
+            raise InputError([f"--trace {order.trace}: is the file of --json too; choose another name for one of them"])
         if len(order.files) > 1:
             raise InputError([f"--trace {order.trace}: takes one scenario file at a time, {len(order.files)} were given"])
         check_trace_path(order.trace)

@@ -271,3 +271,37 @@ def test_a_braked_stop_is_short_and_voltage_spikes_do_not_hear_it() -> None:
     assert np.all(braked >= 3)
     assert missed.tolist() == braked.tolist()
     assert lost(shorted) == missed.tolist()
+
+
+def test_an_overhauling_deck_falls_whether_its_gear_has_play_or_not() -> None:
+    # A thread and a drag that hold nothing, 60 kg a column: once up, the deck must not hang on the play of its gears.
+    loose = tuple(
+        (f"lift.every_leg.{key}", value)
+        for key, value in (
+            ("spindle.friction", 0.05),
+            ("spindle.static_friction", 0.05),
+            ("motor.coulomb_drag_mn_m", 1.0),
+            ("gear.efficiency", 0.95),
+        )
+    )
+    heights = []
+    for play in (0.0, 1.0):
+        rig = flown("worktop/raise", *loose, ("lift.every_leg.gear.play_deg", play), ("payload.mass_kg", 90.0), ("end_s", 25.0))
+        heights.append(rig["world"]["legs"]["travel"][:2])
+
+    assert np.all(np.array(heights) < 0.1)
+
+
+def test_a_refused_order_neither_ends_the_move_nor_counts_as_one() -> None:
+    rig = build_rig(load_scenario(rehearsal("worktop/raise"), PERFECT_COUNTS))
+    row = rig["script"][0, 1]
+    row["trigger"], row["at"], row["action"], row["leg"], row["move"] = 0, 3e6, 0, -1, 1
+    row["values"][:2] = Command.GO, 0.03
+    rig["rows"] = 2
+    fly_rig(rig)
+    one = rig[0]
+
+    assert [Reason(int(value)) for _, value in happened(one, Happening.REFUSED)] == [Reason.BUSY]
+    assert int(one["moves"]) == 1
+    assert one["move"][0]["legs"]["height"][:2] == pytest.approx(0.32, abs=5e-4)
+    assert float(one["move"][0]["end_us"]) > 10e6
