@@ -127,7 +127,8 @@ def _target_error(run: RunSummary) -> Finding:
 
 
 def _peak_current(run: RunSummary) -> Finding:
-    return _worst((one for move in run.moves for one in _of_legs(move, lambda leg: leg.peak_current_a, None)), "nothing was moved")
+    legs = [leg for move in run.moves for leg in move.legs if leg.peak_current_a is not None]
+    return _worst((Finding(abs(leg.peak_current_a or 0.0), leg.peak_current_s, leg.name) for leg in legs), "nothing was moved")
 
 
 def _move_time(run: RunSummary) -> Finding:
@@ -170,7 +171,7 @@ def _tilt(run: RunSummary) -> Finding:
 def _warp(run: RunSummary) -> Finding:
     if len(run.names) < 4:
         return Finding(reason="fewer than four legs cannot warp the deck")
-    return _worst((Finding(move.warp_mm) for move in _working(run)), _no_move(run))
+    return _worst((Finding(move.warp_mm, move.warp_s) for move in _working(run)), _no_move(run))
 
 
 def _residual(run: RunSummary) -> Finding:

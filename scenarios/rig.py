@@ -100,6 +100,7 @@ LEG_SCORE = np.dtype(
         ("run_speed", f8),  # m/s, magnitude, mean over the last second before slow-down or cut
         ("run_current", f8),  # A, mean over the same time
         ("peak_current", f8),
+        ("peak_current_us", f8),  # when, to the tick
         ("off_us", f8),  # last power-off for the target
         ("off_travel", f8),
         ("off_commuted", i8),
@@ -161,6 +162,7 @@ def move_dtype(capacity: int) -> np.dtype[np.void]:
             ("worst_tilt_x", f8),
             ("worst_tilt_y", f8),
             ("warp_peak", f8),
+            ("warp_us", f8),
             ("lowest_supply", f8),
             ("ring_place", i8),
             ("ring_number", i8),

@@ -75,7 +75,6 @@ def _close_move(rig: Any) -> None:
         score = move.legs[q]
         score.height = leg.height
         score.believed = counted_height(rig.settings, rig.memory, q)
-        score.peak_current = leg.motor.peak_current
         score.commuted = leg.motor.commuted - score.start_commuted
         score.heard = leg.detector.heard - score.start_heard
         score.missed = leg.detector.missed - score.start_missed
@@ -155,6 +154,7 @@ def _score_level(rig: Any, move: Any, now: float) -> None:
         move.start_peak = error
     if deck.warp > move.warp_peak:
         move.warp_peak = deck.warp
+        move.warp_us = now
     if error < move.peak and move.samples > 1:
         return
     move.peak = error
@@ -171,6 +171,16 @@ def _score_level(rig: Any, move: Any, now: float) -> None:
 
 
 @kernel
+def _score_currents(rig: Any, move: Any, now: float) -> None:
+    """Largest current of each leg, and when."""
+    for q in range(rig.world.n_legs):
+        peak = rig.world.legs[q].motor.peak_current
+        if peak > move.legs[q].peak_current:
+            move.legs[q].peak_current = peak
+            move.legs[q].peak_current_us = now
+
+
+@kernel
 def _score_move(rig: Any, move: Any, now: float) -> None:
     """One tick of the open move."""
     world = rig.world
@@ -184,6 +194,7 @@ def _score_move(rig: Any, move: Any, now: float) -> None:
         _score_level(rig, move, now)
         _follow_run(rig, move, now)
         move.direction = rig.memory.direction
+    _score_currents(rig, move, now)
     if started and off > 0 and move.first_off_us == 0.0:
         move.first_off_us = now
         move.at_cut = world.deck.level_error

@@ -59,6 +59,8 @@ class LegResult:
     sag_mm: float = 0.0
     hall_counts: int = 0
     switch_offs: int = 0
+    peak_current_s: float | None = None
+    """When the largest current flowed, to the tick."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +90,7 @@ class MoveResult:
     tilt_s: float | None = None
     """When the worst tilt was met, to one row of the trace."""
     warp_mm: float | None = None
+    warp_s: float | None = None
     supply_min_v: float | None = None
     run_from_s: float | None = None
     run_to_s: float | None = None
