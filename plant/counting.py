@@ -112,7 +112,6 @@ def hear(world: Any, leg: Any, instant: float) -> None:
     detector = leg.detector
     motor.commuted += 1
     motor.ordinal += 1
-    motor.commuted_us = instant
     rates = detector.run_miss + detector.run_false + detector.run_double
     missed = not _audible(leg, instant)
     if not missed and detector.to_miss > 0:

@@ -71,7 +71,6 @@ MOTOR = np.dtype(
         ("peak_current", f8),  # largest magnitude since the last reset
         ("commuted", i8),  # true commutations, both directions
         ("ordinal", i8),  # commutations ever, keys the random draws
-        ("commuted_us", f8),  # instant of the last commutation [us]
     ],
     align=True,
 )
@@ -255,7 +254,6 @@ SUPPLY = np.dtype(
         ("load", f8),  # current of all bridges at the start and, predicted, at the end of the step
         ("end_load", f8),
         ("end_voltage", f8),
-        ("start_voltage", f8),
         ("energy_in", f8),
         ("energy_heat", f8),
     ],

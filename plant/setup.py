@@ -65,7 +65,6 @@ def prepare(world: Any) -> None:
         world.legs[q].deck_force = world.legs[q].scratch.deck_force
     refresh_supply(world.supply)
     world.supply.voltage = world.supply.open_voltage
-    world.supply.start_voltage = world.supply.open_voltage
     world.supply.lowest = world.supply.open_voltage
     observe(world)
 

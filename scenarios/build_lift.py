@@ -230,7 +230,6 @@ def _fill_supply(record: Any, supply: Supply) -> None:
     record["capacitance"] = supply.capacitance_mf * 1e-3
     record["back_feed"] = supply.takes_returned_current
     record["voltage"] = supply.open_voltage_v
-    record["start_voltage"] = supply.open_voltage_v
     record["lowest"] = supply.open_voltage_v
 
 

@@ -9,7 +9,7 @@ from scenarios.trace import record
 from scenarios.wiring import advance, sense
 from sync.tick import tick
 
-__all__ = ["fly_flat", "fly_many"]
+__all__ = ["fly_flat"]
 
 
 @kernel
@@ -31,10 +31,3 @@ def fly(rig: Any, trace: Any, ticks: int) -> int:
 def fly_flat(rig: Any, trace: Any, ticks: int) -> int:
     """``fly`` on an array of shape (1,); an empty ``trace`` records nothing."""
     return fly(rig[0], trace, ticks)
-
-
-@kernel
-def fly_many(rigs: Any, trace: Any, ticks: int) -> None:
-    """Fly each rig of an array in turn without a trace."""
-    for k in range(len(rigs)):
-        fly(rigs[k], trace, ticks)

@@ -34,7 +34,6 @@ MAX_ROWS = 128
 MAX_MOVES = 64
 MAX_EVENTS = 512
 RING = 21
-RING_EVERY_US = 50_000
 
 f8, i8 = np.float64, np.int64
 
@@ -202,7 +201,6 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("events", i8),  # all that happened, the log keeps the first MAX_EVENTS
             ("log", EVENT, (MAX_EVENTS,)),
             ("mode_before", i8),
-            ("reason_before", i8),
             ("refused_before", i8),
             ("watched", WATCHED, (capacity,)),
             ("end_us", i8),  # the rehearsal ends here at the latest

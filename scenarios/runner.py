@@ -76,7 +76,7 @@ def fly(scenario: Scenario, seed: int | None = None, clock: str = "flat", trace:
         begin = perf_counter()
         used = fly_event(rig, rows)
     else:
-        fly_rig(build_rig(scenario, seed, run), None, 0)  # loads the kernel, flies nothing
+        fly_rig(rig, None, 0)  # loads the kernel, flies nothing
         begin = perf_counter()
         used = fly_rig(rig, rows)
     wall = perf_counter() - begin

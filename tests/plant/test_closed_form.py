@@ -11,6 +11,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from single_leg_figures import FIGURES, named
 
 from plant.closed_form import coast, duty, gear, motor, power_screw, statics
 from plant.closed_form.braked_stop import braked_stop
@@ -19,20 +20,6 @@ GRAVITY = 9.81
 TWO_COLUMN = motor.Motor(0.90, 0.055, 1.0e-3, 4.5e-5, 4.0e-5, 0.030, 0.9, 0.3)
 FOUR_POST = motor.Motor(0.80, 0.0205, 0.5e-3, 7.0e-6, 4.0e-6, 0.0080, 0.8, 0.2)
 
-# Two lifts of our own invention; the rows were made by two independent models (fixed step and adaptive) that agree.
-# key: lift, mass [kg], direction (0: empty nut without guide friction).  Values: A, rpm, mm/s, Hz, coast s, mm, counts, brake s, mm, counts
-FIGURES = {
-    ("A", 0, 0): (0.84099, 3880.4, 39.799, 776.09, 0.49093, 9.0667, 176.80, 0.066353, 0.55801, 10.88),
-    ("A", 30, 1): (2.4920, 3621.3, 37.142, 724.26, 0.13386, 2.4379, 47.54, 0.036351, 0.42678, 8.32),
-    ("A", 60, 1): (3.9455, 3394.2, 34.812, 678.84, 0.077851, 1.3405, 26.14, 0.028144, 0.35358, 6.89),
-    ("A", 30, -1): (0.98538, 3857.2, 39.561, 771.43, 0.40394, 7.5199, 146.64, 0.060621, 0.54426, 10.61),
-    ("A", 60, -1): (1.1525, 3830.8, 39.290, 766.15, 0.33517, 6.2647, 122.16, 0.055718, 0.53003, 10.34),
-    ("B", 0, 0): (0.49320, 5038.7, 22.394, 839.79, 0.41068, 4.4192, 165.72, 0.071077, 0.33895, 12.71),
-    ("B", 8, 1): (1.0952, 4809.1, 21.374, 801.51, 0.16523, 1.7383, 65.19, 0.044998, 0.27242, 10.22),
-    ("B", 20, 1): (1.8149, 4540.8, 20.182, 756.81, 0.092530, 0.92572, 34.71, 0.033517, 0.22322, 8.37),
-    ("B", 8, -1): (0.52442, 5025.7, 22.336, 837.61, 0.38303, 4.1225, 154.59, 0.068672, 0.33471, 12.55),
-    ("B", 20, -1): (0.58727, 5000.4, 22.224, 833.40, 0.33697, 3.6253, 135.95, 0.064458, 0.32658, 12.25),
-}
 LIFTS = {
     "A": (TWO_COLUMN, 24.0, power_screw.Screw(12e-3, 4e-3, 0.13, radians(15)), 6.5, 0.82, 1.5e-5, 40.0, 12),
     "B": (FOUR_POST, 12.0, power_screw.Screw(8.5e-3, 3e-3, 0.13, radians(15)), 11.25, 0.75, 2e-6, 20.0, 10),
@@ -42,7 +29,7 @@ LIFTS = {
 def leg_figures(lift: str, mass: float, direction: int) -> tuple[float, ...]:
     drive, voltage, screw, ratio, efficiency, spindle, guide, counts = LIFTS[lift]
     torque = power_screw.guided_torque_up if direction >= 0 else power_screw.guided_torque_down
-    load = gear.motor_torque(torque(mass * GRAVITY, guide if direction else 0.0, screw), ratio, efficiency, efficiency)
+    load = gear.motor_torque(torque(mass * GRAVITY, guide if mass else 0.0, screw), ratio, efficiency, efficiency)
     point = motor.steady_point(voltage, load, drive)
     lift_per_radian = gear.travel_per_radian(screw.lead, ratio)
     inertia = gear.motor_inertia(drive.inertia, spindle, ratio, mass, lift_per_radian)
@@ -56,13 +43,13 @@ def leg_figures(lift: str, mass: float, direction: int) -> tuple[float, ...]:
     return (*running, *coasting, *braking)
 
 
-@pytest.mark.parametrize("row", FIGURES, ids=lambda row: f"{row[0]}-{row[1]}-{row[2]}")
+@pytest.mark.parametrize("row", FIGURES, ids=named)
 def test_the_closed_forms_give_the_figures_of_independent_models(row: tuple[str, int, int]) -> None:
     # 0.15 %: the decay of the running current (82 us), which the coast formula leaves out, is 0.11 % of the shortest coast.
     np.testing.assert_allclose(leg_figures(*row), FIGURES[row], rtol=1.5e-3)
 
 
-@pytest.mark.parametrize("row", FIGURES, ids=lambda row: f"{row[0]}-{row[1]}-{row[2]}")
+@pytest.mark.parametrize("row", FIGURES, ids=named)
 def test_the_planning_laws_hold_within_what_they_state(row: tuple[str, int, int]) -> None:
     drive, _, screw, ratio, _, spindle, _, _ = LIFTS[row[0]]
     current, rpm = FIGURES[row][:2]

@@ -36,6 +36,7 @@ IDEAL: Sets = (
     ("lift.leg.spindle.nut_play_mm", 0.0),
     ("lift.leg.gear.play_deg", 0.0),
     ("lift.leg.stops.low_mm", 0.0),
+    ("settings.homing.offsets_mm.left", 0.0),
     ("settings.homing.offsets_mm.right", 0.0),
     # full speed to the cut
     ("settings.speed.soft_start_ms", 0.0),

@@ -1,0 +1,68 @@
+"""Kernels know no enums, only numbers: each stands for the same thing as in its enum, in every module that writes it again."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from types import ModuleType
+
+import pytest
+
+import plant.records
+import sync.records
+from scenarios import rig, score, script
+from scenarios.rig import Action, Happening, Trigger
+from sync import guards, levelling, orders, tick
+from sync.modes import Command, Law, Mode, Reason
+
+NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
+    *((orders, f"_{mode.name}", mode) for mode in (Mode.UNREFERENCED, Mode.HOMING, Mode.READY, Mode.MOVING, Mode.FAULTED)),
+    *((orders, f"_{order.name}", order) for order in (Command.GO, Command.RELEASE, Command.HOME, Command.CLEAR)),
+    (orders, "_UP", Command.PRESS_UP),
+    (orders, "_DOWN", Command.PRESS_DOWN),
+    *((orders, f"_{why.name}", why) for why in (Reason.NOT_REFERENCED, Reason.BUSY, Reason.OUT_OF_TRAVEL, Reason.STOPPED)),
+    *((tick, f"_{mode.name}", mode) for mode in Mode if mode is not Mode.RETREATING),
+    *((tick, f"_{why.name}", why) for why in (Reason.TILT, Reason.TIMEOUT, Reason.HOMING_BUDGET)),
+    (guards, "_FREE", Reason.NONE),
+    (guards, "_STALL", Reason.STALL),
+    (guards, "_NO_PULSES", Reason.NO_PULSES),
+    (levelling, "_NONE", Law.NONE),
+    (levelling, "_CROSS", Law.CROSS_COUPLING),
+    (levelling, "_GATING", Law.GATING),
+    *((script, f"_{trigger.name}", trigger) for trigger in Trigger),
+    (script, "_COMMAND", Action.COMMAND),
+    (script, "_EXTRA", Action.EXTRA_COUNTS),
+    (script, "_LOSE", Action.LOSE_COUNTS),
+    (script, "_PAYLOAD", Action.PAYLOAD),
+    (script, "_FRICTION", Action.FRICTION),
+    (script, "_OFF", Action.POWER_OFF),
+    (script, "_ON", Action.POWER_ON),
+    (script, "_SUPPLY", Action.SUPPLY),
+    (script, "_GUIDE", Action.GUIDE),
+    (script, "_BRAKE", Action.BRAKE),
+    (script, "_ROW", Happening.ROW),
+    (script, "_UNREFERENCED_MODE", Mode.UNREFERENCED),
+    (script, "_READY_MODE", Mode.READY),
+    (script, "_GO", Command.GO),
+    (script, "_HOME", Command.HOME),
+    *((score, f"_{what.name}", what) for what in Happening if what not in (Happening.ROW, Happening.STANDSTILL)),
+    (score, "_STILL", Happening.STANDSTILL),
+    (score, "_FAULTED", Mode.FAULTED),
+]
+
+
+@pytest.mark.parametrize(("module", "name", "meaning"), NUMBERS, ids=lambda part: getattr(part, "__name__", str(part)))
+def test_a_kernel_writes_the_number_of_the_enum(module: ModuleType, name: str, meaning: IntEnum) -> None:
+    assert getattr(module, name) == int(meaning)
+
+
+def test_every_mode_is_rest_or_not_as_its_word_says() -> None:
+    resting = [Mode(number) for number, rests in enumerate(score._AT_REST) if rests]
+
+    assert resting == [Mode.UNREFERENCED, Mode.READY, Mode.FAULTED]
+
+
+def test_machine_controller_and_score_lay_out_the_same_room() -> None:
+    assert plant.records.CAPACITY == sync.records.CAPACITY
+    assert plant.records.MAX_PULSES == sync.records.MAX_PULSES
+    assert plant.records.MAX_COMMUTATIONS == sync.records.MAX_PERIODS
+    assert score._RING == rig.RING
