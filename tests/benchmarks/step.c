@@ -165,7 +165,6 @@ static void hear(Leg *l, double instant)
     Detector *d = &l->detector;
     l->motor.commuted++;
     l->motor.ordinal++;
-    l->motor.commuted_us = instant;
     d->heard++;
     if (d->waiting >= (long)(sizeof d->pulse_us / sizeof d->pulse_us[0])) {
         d->lost++;

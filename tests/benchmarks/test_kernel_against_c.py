@@ -18,10 +18,7 @@ from plant.kernel import kernel
 from plant.sensing import follow
 from plant.step import sub_step
 
-pytestmark = [
-    pytest.mark.benchmark,
-    pytest.mark.skipif(shutil.which("gcc") is None, reason="no C compiler here to compare with"),
-]
+pytestmark = pytest.mark.skipif(shutil.which("gcc") is None, reason="no C compiler here to compare with")
 
 STEPS = 20_000
 REPEATS = 21
@@ -117,6 +114,7 @@ def test_the_c_code_moves_the_same_lift_to_the_same_bits(library: ctypes.CDLL) -
     assert twin.tobytes() == world.tobytes()
 
 
+@pytest.mark.benchmark
 def test_the_kernels_take_at_most_1_3_times_as_long_as_c(library: ctypes.CDLL) -> None:
     start = _running_lift()
     world = start.copy()
