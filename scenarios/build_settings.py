@@ -30,6 +30,9 @@ class ToldConstants:
     torque_constant: float
     inertia: float
     viscous: float
+    resistance: float
+    brush_drop: float
+    coulomb: float
     load_guess: float
     """Resisting torque before anything is learnt [N m]."""
     derived: tuple[str, ...]
@@ -57,6 +60,9 @@ def _nominal(leg: Leg, lift: Lift) -> dict[str, float]:
         "torque_constant": motor.torque_constant,
         "inertia": inertia,
         "viscous": motor.viscous,
+        "resistance": motor.resistance + leg.bridge.resistance_mohm * 1e-3,
+        "brush_drop": leg.motor.brush_drop_v,
+        "coulomb": motor.coulomb,
         "load_guess": motor.coulomb + 0.5 * (raising + max(lowering, 0.0)) / (leg.gear.ratio * leg.gear.efficiency),
     }
 
@@ -71,6 +77,9 @@ def _given(drive: Drive) -> dict[str, float | None]:
         "torque_constant": scaled(drive.torque_constant_mn_m_per_a, 1e-3),
         "inertia": scaled(drive.inertia_g_cm2, G_CM2),
         "viscous": scaled(drive.viscous_drag_mn_m_s, 1e-3),
+        "resistance": drive.resistance_ohm,
+        "brush_drop": drive.brush_drop_v,
+        "coulomb": scaled(drive.coulomb_drag_mn_m, 1e-3),
         "load_guess": scaled(drive.load_guess_mn_m, 1e-3),
     }
 
@@ -109,6 +118,10 @@ def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
         leg["counts_per_revolution"] = told.counts_per_revolution
         leg["pull"] = told.torque_constant / told.inertia * counts_per_radian
         leg["drag_rate"] = told.viscous / told.inertia
+        leg["resistance"] = told.resistance
+        leg["emf"] = told.torque_constant / counts_per_radian
+        leg["brush_drop"] = told.brush_drop
+        leg["drag"] = told.coulomb / told.inertia * counts_per_radian
         leg["load_guess"] = told.load_guess / told.inertia * counts_per_radian
         leg["home_offset"] = settings.homing.offsets_mm.get(leg_file.name, 0.0) * 1e-3
 

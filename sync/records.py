@@ -26,6 +26,10 @@ LEG_SETTINGS = np.dtype(
         ("drag_rate", f8),  # 1/s: viscous drag over inertia
         ("load_guess", f8),  # counts/s2: resisting torque over inertia, before anything is learnt
         ("home_offset", f8),  # m: height of this leg's deck joint at its end stop
+        ("resistance", f8),  # ohm: winding at 20 C and closed switches
+        ("emf", f8),  # V per count/s
+        ("brush_drop", f8),  # V
+        ("drag", f8),  # counts/s2: constant drag over inertia
     ],
     align=True,
 )

@@ -149,6 +149,9 @@ class Drive(Table):
     torque_constant_mn_m_per_a: float | None = quantity(1, 1000, "Torque constant.", None)
     inertia_g_cm2: float | None = quantity(0.5, 50000, "Inertia at the motor shaft, load included.", None)
     viscous_drag_mn_m_s: float | None = quantity(0, 10, "Viscous drag per rad/s.", None)
+    resistance_ohm: float | None = quantity(0.02, 100, "Winding at 20 C and closed switches together.", None)
+    brush_drop_v: float | None = quantity(0, 4, "Voltage drop of both brushes together.", None)
+    coulomb_drag_mn_m: float | None = quantity(0, 1000, "Constant drag of motor, gear and seals.", None)
     load_guess_mn_m: float | None = quantity(0, 50000, "Resisting torque before anything is learnt.", None)
 
 

@@ -52,6 +52,10 @@ def test_told_constants_become_count_rates() -> None:
 
     assert told["pull"] == pytest.approx(0.055 / inertia * 12 / (2 * pi))
     assert told["drag_rate"] == pytest.approx(4.0e-5 / inertia)
+    # 0.055 V s/rad over 12/(2 pi) counts/rad
+    assert told["emf"] == pytest.approx(0.055 * 2 * pi / 12)
+    assert (told["resistance"], told["brush_drop"]) == pytest.approx((0.9, 0.9))
+    assert told["drag"] == pytest.approx(0.030 / inertia * 12 / (2 * pi))
 
 
 def test_a_referenced_controller_believes_the_true_height_within_one_count() -> None:
