@@ -114,7 +114,7 @@ def _droop_size(move: MoveResult, facts: BudgetFacts) -> tuple[float, str]:
         return move.level.seen_peak_mm or 0.0, "no law holds the legs level: the largest counted level error itself"
     if facts.law == "gating":
         return facts.gate_on_counts / min(facts.counts_per_mm), "gating: the lead in counts at which a leg is switched off"
-    return move.mean_seen_mm, "cross-coupling: mean counted level error over the run, what the law leaves standing"
+    return move.mean_seen_mm, f"{facts.law}: mean counted level error over the run, what the law leaves standing"
 
 
 def _droop(move: MoveResult, facts: BudgetFacts) -> Share:

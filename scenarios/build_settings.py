@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from scenarios.build_law import fill_law
 from scenarios.build_lift import G_CM2, thread_of
 from scenarios.build_motor import motor_constants
 from scenarios.files.leg import Leg
@@ -15,10 +16,19 @@ from scenarios.files.lift import Lift
 from scenarios.files.settings import Drive, Settings
 from sync.modes import Law
 
-__all__ = ["ToldConstants", "fill_settings", "told_constants"]
+__all__ = ["LAWS", "ToldConstants", "fill_settings", "told_constants"]
 
 GRAVITY = 9.81
-LAWS = {"none": Law.NONE, "cross-coupling": Law.CROSS_COUPLING, "gating": Law.GATING}
+LAWS = {
+    "none": Law.NONE,
+    "cross-coupling": Law.CROSS_COUPLING,
+    "gating": Law.GATING,
+    "follow": Law.FOLLOW,
+    "common-reference": Law.COMMON_REFERENCE,
+    "ring": Law.RING,
+    "modal": Law.MODAL,
+}
+"""Law by its word in a file."""
 
 
 @dataclass(frozen=True)
@@ -108,8 +118,10 @@ def told_constants(settings: Settings, lift: Lift) -> tuple[ToldConstants, ...]:
 
 def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
     """Fill the settings record of a controller, legs included."""
+    record["law"] = LAWS[settings.levelling.law]
     record["n_legs"] = len(lift.leg)
     _fill_timing_and_speed(record, settings)
+    fill_law(record, settings, lift)
     _fill_stopping(record, settings)
     _fill_guards(record, settings)
     for leg, leg_file, told in zip(record["legs"], lift.leg, told_constants(settings, lift), strict=False):
@@ -127,19 +139,14 @@ def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
 
 
 def _fill_timing_and_speed(record: np.void, settings: Settings) -> None:
-    timing, levelling, speed = settings.timing, settings.levelling, settings.speed
+    timing, speed = settings.timing, settings.speed
     record["tick"] = timing.guard_tick_ms * 1e-3
     record["control_every"] = round(timing.tick_ms / timing.guard_tick_ms)
     record["compute_delay"] = timing.compute_delay_us * 1e-6
-    record["law"] = LAWS[levelling.law]
-    record["gain"] = levelling.kc_per_mm * 1e3
-    record["integral_gain"] = levelling.ki_per_mm_s * 1e3
-    record["integral_limit"] = levelling.integral_limit
-    record["gate_on"] = levelling.gate_on_counts
-    record["gate_off"] = levelling.gate_off_counts
     record["base_duty"] = speed.base_duty
     record["slow_duty"] = speed.slow_duty
     record["slow_distance"] = speed.slow_down_mm * 1e-3
+    record["slow_ramp"] = speed.slow_ramp_ms * 1e-3
     record["soft_start"] = speed.soft_start_ms * 1e-3
     record["current_limit"] = speed.current_limit_a
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from scenarios.budget import Budget, BudgetFacts, level_budget
+from scenarios.build_settings import LAWS
 from scenarios.happenings import tell_events
 from scenarios.limits import LimitEntry
 from scenarios.result_moves import read_moves
@@ -26,7 +27,7 @@ from sync.modes import MODE_WORDS, REASON_WORDS, Law, Mode, Reason
 __all__ = ["Result", "as_json", "result_of", "summarise", "versions"]
 
 HEAT_TERMS = ("copper", "bridge", "diode", "brush", "drag", "gear", "thread", "collar", "guide", "impact")
-_LAWS = {Law.NONE: "none", Law.CROSS_COUPLING: "cross-coupling", Law.GATING: "gating"}
+_LAWS = {law: word for word, law in LAWS.items()}
 
 
 @dataclass(frozen=True)

@@ -37,6 +37,10 @@ class Law(IntEnum):
     NONE = 0
     CROSS_COUPLING = 1
     GATING = 2
+    FOLLOW = 3
+    COMMON_REFERENCE = 4
+    RING = 5
+    MODAL = 6
 
 
 class Reason(IntEnum):

@@ -34,7 +34,9 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
     memory.reason = 0
     memory.since_us = now
     memory.calls = 0
+    memory.reference = 0.0
     for q in range(settings.n_legs):
+        memory.reference += counted_height(settings, memory, q) / settings.n_legs
         leg = memory.legs[q]
         restart(leg, settings.legs[q], 0 if direction >= 0 else 1, now)
         leg.on = 1

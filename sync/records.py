@@ -30,6 +30,7 @@ LEG_SETTINGS = np.dtype(
         ("emf", f8),  # V per count/s
         ("brush_drop", f8),  # V
         ("drag", f8),  # counts/s2: constant drag over inertia
+        ("plane", f8, (3,)),  # orthonormal basis of height and tilts at this leg, for the modal law
     ],
     align=True,
 )
@@ -45,16 +46,23 @@ def settings_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("control_every", i8),  # calls per control tick
             ("compute_delay", f8),  # s
             # levelling
-            ("law", i8),  # 0 none, 1 cross-coupling, 2 gating
+            ("law", i8),  # sync.modes.Law
             ("gain", f8),  # duty per m of difference between two legs
             ("integral_gain", f8),  # duty per m and s
             ("integral_limit", f8),  # duty
             ("gate_on", f8),  # counts of lead at which a leg is switched off
             ("gate_off", f8),  # counts of lead at which it is switched on again
+            ("leader", i8),  # number of the leg that the others follow
+            ("reference_speed", f8),  # m/s of the common reference at the base duty
+            ("reference_slow", f8),  # m/s at the slow duty
+            ("reference_window", f8),  # m of lag at which the reference waits
+            ("warp_gain", f8),  # duty per m, of the modal law
+            ("warp_integral_gain", f8),  # duty per m and s
             # speed
             ("base_duty", f8),
             ("slow_duty", f8),
             ("slow_distance", f8),  # m before the target, 0: none
+            ("slow_ramp", f8),  # s from base to slow duty
             ("soft_start", f8),  # s
             ("current_limit", f8),
             ("brake_up", i8),  # off-state: 1 brakes, 0 coasts
@@ -157,6 +165,8 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("homing", i8),  # the move in progress is a homing
             ("first_contact", i8),  # a leg has met its stop
             ("slow", i8),  # the slow-down before the goal has begun
+            ("slow_us", f8),  # when
+            ("reference", f8),  # m, height that the common reference has reached
             ("believed_error", f8),  # m, highest minus lowest as counted
             ("off_us", f8),  # when the last leg was switched off
             ("legs", LEG_MEMORY, (capacity,)),

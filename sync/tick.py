@@ -50,19 +50,30 @@ def _see(settings: Any, memory: Any, inputs: Any) -> None:
 
 
 @kernel
+def _slowed(settings: Any, memory: Any, now: float) -> float:
+    """Common duty before the goal: base, then down to slow over the ramp once the mean way left is the slow-down distance."""
+    if memory.slow == 0:
+        way = 0.0
+        for q in range(settings.n_legs):
+            way += remaining(settings, memory, q, now) / settings.legs[q].counts_per_metre / settings.n_legs
+        if way > settings.slow_distance:
+            return settings.base_duty  # type: ignore[no-any-return]
+        memory.slow = 1
+        memory.slow_us = now
+    run = (now - memory.slow_us) * 1e-6
+    if run >= settings.slow_ramp:
+        return settings.slow_duty  # type: ignore[no-any-return]
+    return settings.base_duty - run / settings.slow_ramp * (settings.base_duty - settings.slow_duty)  # type: ignore[no-any-return]
+
+
+@kernel
 def _base_duty(settings: Any, memory: Any, now: float) -> float:
     """Common duty: base, slow before the goal, ramped up at the start."""
     duty = settings.base_duty
     if memory.homing == 1:
         duty = settings.homing_duty
     elif settings.slow_distance > 0.0:
-        way = 0.0
-        for q in range(settings.n_legs):
-            way += remaining(settings, memory, q, now) / settings.legs[q].counts_per_metre / settings.n_legs
-        if way <= settings.slow_distance:
-            memory.slow = 1
-        if memory.slow == 1:
-            duty = settings.slow_duty
+        duty = _slowed(settings, memory, now)
     run = (now - memory.since_us) * 1e-6
     if run < settings.soft_start:
         duty *= run / settings.soft_start

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from scenarios.build_motor import motor_constants
 from scenarios.catalogue import ContradictionError
@@ -59,10 +59,16 @@ def scenario_complaints(file: ScenarioFile, lift: Lift, settings: Settings) -> I
     for i, fault in enumerate(file.fault):
         if fault.leg is not None and fault.leg not in lift.names:
             yield ("fault", i, "leg"), f'fault[{i + 1}].leg = "{fault.leg}": there is no such leg{did_you_mean(fault.leg, lift.names)}'
-    named = [("homing.offsets_mm", name) for name in settings.homing.offsets_mm] + [("learnt", name) for name in settings.learnt]
-    for table, name in named:
+    tables: dict[str, Iterable[str]] = {
+        "homing.offsets_mm": settings.homing.offsets_mm,
+        "learnt": settings.learnt,
+        "levelling.places_mm": settings.levelling.places_mm,
+    }
+    named = [(f"{table}.{name}", name) for table, names in tables.items() for name in names]
+    leader = settings.levelling.leader
+    for key, name in [*named, *([] if leader is None else [(f'levelling.leader = "{leader}"', leader)])]:
         if name not in lift.names:
-            yield ("settings",), f"settings {table}.{name}: there is no such leg{did_you_mean(name, lift.names)}"
+            yield ("settings",), f"settings {key}: there is no such leg{did_you_mean(name, lift.names)}"
     guard_us = settings.timing.guard_tick_ms * 1e3
     if file.sub_step_us is not None and abs(guard_us / file.sub_step_us - round(guard_us / file.sub_step_us)) > 1e-9:
         yield ("sub_step_us",), f"sub_step_us = {file.sub_step_us}: must divide the guard tick of {guard_us:g} us without remainder"

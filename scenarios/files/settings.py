@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from scenarios.files.fields import Table, quantity
+from scenarios.files.leg import Place
 
 __all__ = ["Drive", "Guards", "Homing", "Learnt", "Levelling", "Plausibility", "Settings", "Speed", "Stall", "Stopping", "Timing", "Travel"]
 
@@ -35,15 +36,27 @@ class Timing(Table):
         return self
 
 
-class Levelling(Table):
-    """How the legs are held level: u_i = u0 - 2 Kc (x_i - mean of x) - 2 Ki integral of (x_i - mean of x)."""
+Law = Literal["none", "cross-coupling", "gating", "follow", "common-reference", "ring", "modal"]
 
-    law: Literal["none", "cross-coupling", "gating"] = Field(default="cross-coupling", description="Levelling law.")
+
+class Levelling(Table):
+    """How the legs are held level: u_i = u0 - 2 Kc (x_i - mean of x) - 2 Ki integral of (x_i - mean of x), or as the law has it."""
+
+    law: Law = Field(default="cross-coupling", description="Levelling law.")
     kc_per_mm: float = quantity(0, 5, "Kc: duty per mm of difference between two legs; a leg gets 2 Kc per mm from the mean of all.", 0.05)
     ki_per_mm_s: float = quantity(0, 50, "Ki: duty per mm of difference between two legs and second; 0: no integral.", 0.05)
     integral_limit: float = quantity(0, 1, "Largest share of the duty the integral may take.", 0.12)
     gate_on_counts: int = Field(default=8, ge=1, le=10000, description="Lead over the slowest leg at which a leg is switched off.")
     gate_off_counts: int = Field(default=2, ge=0, le=10000, description="Lead at which it is switched on again.")
+    leader: str | None = Field(default=None, description='Law "follow": the leg that the others follow; left out: the first.')
+    reference_mm_s: float | None = quantity(0.1, 500, 'Law "common-reference": speed at the base duty; left out: nominal, full load.', None)
+    reference_slow_mm_s: float | None = quantity(0.1, 500, "The same at the slow duty; left out: nominal, full load.", None)
+    reference_window_mm: float = quantity(0.05, 100, "Lag of the weakest leg at which the common reference waits.", 2.0)
+    kc_warp_per_mm: float | None = quantity(0, 5, 'Law "modal": gain against warp; left out: kc_per_mm.', None)
+    ki_warp_per_mm_s: float | None = quantity(0, 50, 'Law "modal": integral gain against warp; left out: ki_per_mm_s.', None)
+    places_mm: dict[str, Place] = Field(
+        default={}, description='Law "modal": where the firmware believes each leg to stand, by name; left out: as in the lift file.'
+    )
 
     @model_validator(mode="after")
     def _gate_has_a_width(self) -> Self:
@@ -59,6 +72,7 @@ class Speed(Table):
     soft_start_ms: float = quantity(0, 5000, "Ramp of the duty at a start; 0: none.", 200.0)
     slow_down_mm: float = quantity(0, 500, "Distance before the target from which a move runs slowly; 0: full speed to the cut.", 12.0)
     slow_duty: float = quantity(0.02, 1, "Duty after the slow-down.", 0.4)
+    slow_ramp_ms: float = quantity(0, 5000, "Ramp of the duty from base to slow; 0: none.", 0.0)
     current_limit_a: float = quantity(0.05, 200, "Limit asked of the bridge.")
 
     @model_validator(mode="after")

@@ -51,6 +51,14 @@ def coupled(gain: float, integral: float = 0.0) -> Sets:
     return ("settings.levelling.kc_per_mm", gain), ("settings.levelling.ki_per_mm_s", integral)
 
 
+def law(name: str) -> tuple[str, Any]:
+    return "settings.levelling.law", name
+
+
+def following(leader: str) -> Sets:
+    return law("follow"), ("settings.levelling.leader", leader)
+
+
 def raised(sets: Sets) -> Any:
     """Score of the raise over 450 mm with 60 and 30 kg, racking off."""
     rig = fly(load_scenario(rehearsal("worktop/raise-uneven"), IDEAL + sets), trace=False).rig[0]
@@ -68,14 +76,19 @@ FIGURES: dict[str, tuple[Sets, float]] = {
     "P 0.10": (coupled(0.10), 0.29),
     "PI 0.05 0.05": (coupled(0.05, 0.05), 0.43),
     "gating 8/2 at full duty": (GATING + FULL, 0.44),
+    "follow the heavy leg": (following("left"), 0.42),
+    "follow the light leg": (following("right"), 0.41),
+    "common reference of 30 mm/s": ((law("common-reference"), ("settings.levelling.reference_mm_s", 30.0)), 0.43),
+    "ring": ((law("ring"),), 0.43),
+    "modal": ((law("modal"),), 0.43),
 }
 
 
-@pytest.mark.parametrize("law", list(FIGURES))
-def test_the_peak_level_error_is_that_of_an_independent_model(law: str) -> None:
-    sets, figure = FIGURES[law]
+@pytest.mark.parametrize("name", list(FIGURES))
+def test_the_peak_level_error_is_that_of_an_independent_model(name: str) -> None:
+    sets, figure = FIGURES[name]
     peak = 1e3 * float(raised(sets)["peak"])
-    print(f"{law}: {peak:.3f} mm, the independent model {figure:g} mm")
+    print(f"{name}: {peak:.3f} mm, the independent model {figure:g} mm")
 
     assert peak == pytest.approx(figure, rel=0.10)
 
@@ -102,6 +115,14 @@ def test_gating_at_the_base_duty_switches_oftener() -> None:
     offs = raised(GATING)["legs"]["switch_offs"][:2]
 
     assert offs[1] == pytest.approx(47, abs=3)
+
+
+def test_a_common_reference_takes_the_time_of_its_speed() -> None:
+    move = raised((law("common-reference"), ("settings.levelling.reference_mm_s", 28.0)))
+    run = (move["first_off_us"] - move["start_us"]) * 1e-6
+
+    # 450 mm less a coast of about 1.5 mm at 28 mm/s, and the start
+    assert run == pytest.approx(448.5 / 28.0, abs=0.15)
 
 
 @pytest.mark.parametrize("phase", [0.0, 0.0125, 0.025, 0.0375])
