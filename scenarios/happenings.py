@@ -43,15 +43,19 @@ _WORDS = {
 }
 
 
-def tell_row(row: Any) -> str:
+def tell_row(row: Any, script: Any) -> str:
     """What one row of the script does.
 
     Parameters
     ----------
     row
         One record of the script.
+    script
+        All of it: the row that ends another is told by that one.
     """
     action, values = Action(int(row["action"])), row["values"]
+    if action is Action.END:
+        return f"over: {tell_row(script[int(values[0])], script)}"
     if action is Action.COMMAND:
         command = Command(int(values[0]))
         return f"order: go to {1e3 * values[1]:.2f} mm" if command is Command.GO else _ORDERS[command]
@@ -63,7 +67,7 @@ def _text(what: Happening, value: float, script: Any) -> str:
         mode = Mode(int(value))
         return f"{mode.name.lower()}: {MODE_WORDS[mode][0]}"
     if what is Happening.ROW:
-        return tell_row(script[int(value)])
+        return tell_row(script[int(value)], script)
     if what in (Happening.REASON, Happening.REFUSED):
         text, remedy = REASON_WORDS[Reason(int(value))]
         return f"{text} {remedy}".strip()

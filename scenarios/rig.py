@@ -29,7 +29,7 @@ __all__ = [
     "trace_columns",
 ]
 
-MAX_ROWS = 128
+MAX_ROWS = 256
 """Rows of a script."""
 MAX_MOVES = 64
 MAX_EVENTS = 512
@@ -46,6 +46,11 @@ class Trigger(IntEnum):
     BELOW = 2  # mean true height <= at (m)
     READY = 3  # the controller has been in READY or UNREFERENCED or FAULTED for `at` us, after the row before has fired
     AFTER = 4  # `at` us after the row before has fired
+    MODE = 5  # the controller is in mode `of`
+    EVENT = 6  # row `of` has fired
+    COMMUTATION = 7  # leg `of` has passed `at` commutations
+    START = 8  # leg `of` (-1: any) is driven
+    COAST = 9  # leg `of` (-1: any) is switched off and still turns
 
 
 class Action(IntEnum):
@@ -61,6 +66,7 @@ class Action(IntEnum):
     SUPPLY = 7  # open-circuit voltage becomes values[0]
     GUIDE = 8  # guide friction of the leg becomes values[0] N
     BRAKE = 9  # the bridge of the leg (or all) shorts the motor, bypassing the controller
+    END = 30  # what row values[0] changed becomes what it was before
 
 
 class Happening(IntEnum):
@@ -87,8 +93,14 @@ SCRIPT_ROW = np.dtype(
         ("leg", i8),  # -1: all
         ("values", f8, (4,)),
         ("move", i8),  # 1: starts a scored move
+        ("of", i8),  # what the trigger looks at: leg (-1: mean height, any leg), mode or row
+        ("needs", i8),  # 1 + index of the row that must have fired before the condition is looked at, 0: none
+        ("delay", f8),  # us from the condition to the row
+        ("seen", i8),  # the condition has been met
+        ("seen_us", i8),
         ("fired", i8),
         ("fired_us", i8),
+        ("kept", f8, (4,)),  # what stood before, for the row that ends this one
     ],
     align=True,
 )

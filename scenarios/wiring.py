@@ -31,6 +31,8 @@ def sense(rig: Any) -> None:
     run_script(rig, True)
     inputs.time_us = world.time_us
     inputs.supply = world.supply_sensor.reading
+    inputs.power_good = 1
+    inputs.wake = 0
     for q in range(world.n_legs):
         leg = world.legs[q]
         seen = inputs.legs[q]

@@ -197,6 +197,8 @@ def inputs_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
         [
             ("time_us", i8),
             ("supply", f8),  # V
+            ("power_good", i8),  # 0 while the supply is below the threshold at which its failure is reported
+            ("wake", i8),  # 1 at the first call after the logic was without power
             ("order", i8),  # serial number of the operator's last order
             ("command", i8),  # sync.modes.Command
             ("target", f8),  # m, for Command.GO

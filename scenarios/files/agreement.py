@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from scenarios.build_motor import motor_constants
 from scenarios.catalogue import ContradictionError
+from scenarios.files.fault_agreement import fault_complaints
 from scenarios.files.lift import Lift
 from scenarios.files.lines import Path
 from scenarios.files.scenario import ScenarioFile
@@ -56,9 +57,7 @@ def lift_complaints(lift: Lift) -> Iterator[Finding]:
 def scenario_complaints(file: ScenarioFile, lift: Lift, settings: Settings) -> Iterator[Finding]:
     """What does not fit between the three files: path of the key in the scenario file and what is wrong."""
     yield from _start(file, lift)
-    for i, fault in enumerate(file.fault):
-        if fault.leg is not None and fault.leg not in lift.names:
-            yield ("fault", i, "leg"), f'fault[{i + 1}].leg = "{fault.leg}": there is no such leg{did_you_mean(fault.leg, lift.names)}'
+    yield from fault_complaints(file, lift)
     tables: dict[str, Iterable[str]] = {
         "homing.offsets_mm": settings.homing.offsets_mm,
         "learnt": settings.learnt,

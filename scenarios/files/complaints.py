@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from scenarios.files.faults import KINDS
 from scenarios.files.lines import Path
 from scenarios.files.slips import did_you_mean, unit_of, unit_slip
 
@@ -166,7 +167,7 @@ def _about_value(error: Any, path: Path, key: str, bounds: tuple[float, float] |
         word = value.get("what") if isinstance(value, dict) else value
         return f"{key + '.what' if isinstance(value, dict) else key} = {_shown(word)}: {_choices(error, word)}"
     if kind == "union_tag_not_found":
-        return f"{key}.what: is missing (lose-counts, extra-counts, payload, thread-friction, guide-friction, supply or power-off)"
+        return f"{key}.what: is missing ({', '.join(KINDS[:-1])} or {KINDS[-1]})"
     if bounds is not None and kind in ("greater_than_equal", "less_than_equal", "finite_number"):
         return f"{key} = {_shown(value)}: {_range(path, value, bounds)}"
     wanted = _WANTED.get(kind)

@@ -8,11 +8,12 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from scenarios.files.faults import Fault
 from scenarios.files.fields import Table, quantity
 from scenarios.files.leg import Place
 from scenarios.files.lift import Lift
 from scenarios.files.limits import Limits
-from scenarios.files.moves import Fault, Move
+from scenarios.files.moves import Move
 from scenarios.files.settings import Settings
 from scenarios.limits import LimitEntry
 

@@ -9,7 +9,7 @@ import pytest
 
 import plant.records
 import sync.records
-from scenarios import rig, score, script
+from scenarios import rig, score, script, script_electric, script_mechanics, triggers
 from scenarios.rig import Action, Happening, Trigger
 from sync import guards, levelling, orders, tick
 from sync.modes import Command, Law, Mode, Reason
@@ -32,17 +32,16 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (levelling, "_REFERENCE", Law.COMMON_REFERENCE),
     (levelling, "_RING", Law.RING),
     (levelling, "_MODAL", Law.MODAL),
-    *((script, f"_{trigger.name}", trigger) for trigger in Trigger),
-    (script, "_COMMAND", Action.COMMAND),
-    (script, "_EXTRA", Action.EXTRA_COUNTS),
-    (script, "_LOSE", Action.LOSE_COUNTS),
-    (script, "_PAYLOAD", Action.PAYLOAD),
-    (script, "_FRICTION", Action.FRICTION),
-    (script, "_OFF", Action.POWER_OFF),
-    (script, "_ON", Action.POWER_ON),
-    (script, "_SUPPLY", Action.SUPPLY),
-    (script, "_GUIDE", Action.GUIDE),
-    (script, "_BRAKE", Action.BRAKE),
+    *((triggers, f"_{trigger.name}", trigger) for trigger in Trigger if trigger is not Trigger.COAST),
+    (script, "_READY", Trigger.READY),
+    *((script, f"_{action.name}", action) for action in (Action.COMMAND, Action.PAYLOAD, Action.FRICTION, Action.GUIDE, Action.END)),
+    *((script_mechanics, f"_{action.name}", action) for action in (Action.PAYLOAD, Action.FRICTION, Action.GUIDE)),
+    (script_electric, "_EXTRA", Action.EXTRA_COUNTS),
+    (script_electric, "_LOSE", Action.LOSE_COUNTS),
+    (script_electric, "_OFF", Action.POWER_OFF),
+    (script_electric, "_ON", Action.POWER_ON),
+    (script_electric, "_SUPPLY", Action.SUPPLY),
+    (script_electric, "_BRAKE", Action.BRAKE),
     (script, "_ROW", Happening.ROW),
     (script, "_UNREFERENCED_MODE", Mode.UNREFERENCED),
     (script, "_READY_MODE", Mode.READY),

@@ -256,12 +256,13 @@ def test_events_read_as_words_with_time_and_leg() -> None:
 
 @pytest.mark.parametrize("action", list(Action))
 def test_every_action_of_a_script_has_words(action: Action) -> None:
-    row = hand_rig()["script"][0][0]
+    script = hand_rig()["script"][0]
+    row = script[0]
     row["action"] = action
     row["values"] = (1.0, 0.4, 0.2, 0.0)
 
-    assert tell_row(row)
-    assert "{" not in tell_row(row)
+    assert tell_row(row, script)
+    assert "{" not in tell_row(row, script)
 
 
 def test_a_report_replaces_what_it_wrote(tmp_path: Path) -> None:
