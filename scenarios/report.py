@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from scenarios.assumptions import Assumption
     from scenarios.sheet import Sheet
 
-__all__ = ["Page", "file_names", "index_file", "page_files", "page_stems", "repeat_command"]
+__all__ = ["Page", "file_names", "page_files", "page_stems", "render", "repeat_command"]
 
 _FIGURES = ("heights", "counts", "electric", "deck")
 _TITLES = {
@@ -147,17 +147,13 @@ def page_files(page: Page) -> dict[str, bytes]:
     figures = _figures(page.result)
     files = {f"{page.stem}-{name}.png": to_png(figure) for name, figure in figures.items()}
     inline = {name: Markup(to_svg(figure, f"{name}", _TITLES[name])) for name, figure in figures.items()}
-    files[f"{page.stem}.html"] = _render(
+    files[f"{page.stem}.html"] = render(
         "rehearsal.html", page=page, result=page.result, run=page.result.summary, verdict=page.result.verdict, figures=inline
     )
     return files
 
 
-def index_file(pages: Sequence[Page]) -> bytes:
-    """HTML page that lists several rehearsals with their verdicts."""
-    return _render("index.html", pages=pages)
-
-
-def _render(template: str, **values: Any) -> bytes:
+def render(template: str, **values: Any) -> bytes:
+    """A page from one of the templates, with the cautions and the versions that every page carries."""
     text = _environment().get_template(template).render(cautions=CAUTIONS, versions=versions(), **values)
     return text.encode("utf-8")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 from time import perf_counter
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,10 @@ from scenarios.flat import fly_flat  # noqa: E402
 from scenarios.rig import records, trace_columns  # noqa: E402
 from scenarios.trace import empty_trace  # noqa: E402
 
-__all__ = ["FOREVER", "Flight", "Run", "fly", "fly_rig", "fly_runs"]
+__all__ = ["FOREVER", "Flight", "Run", "fly", "fly_rig", "fly_runs", "spread_over_cores"]
+
+Item = TypeVar("Item")
+Made = TypeVar("Made")
 
 FOREVER = 1 << 62
 """More ticks than any rehearsal has."""
@@ -93,6 +97,34 @@ class Run:
     seed: int | None = None
 
 
+def spread_over_cores(work: Callable[[Item], Made], items: Sequence[Item], workers: int = 0, chunk: int = 1) -> Iterator[Made]:
+    """Do ``work`` on every item over several processes; yields what it returns, in the order of the items.
+
+    Parameters
+    ----------
+    work
+        A module-level function, or a ``partial`` of one (it travels to the workers).
+    items
+        What to work on.
+    workers
+        Processes; 0: as many as there are cores, 1: this process.
+    chunk
+        Items handed to a worker at a time.
+
+    Notes
+    -----
+    Workers are spawned, never forked, and find the kernels compiled: the first item is done here.
+    """
+    if not items:
+        return
+    yield work(items[0])
+    if workers == 1 or len(items) == 1:
+        yield from map(work, items[1:])
+        return
+    with ProcessPoolExecutor(workers or None, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(work, items[1:], chunksize=chunk)
+
+
 def _fly_run(run: Run, read: Callable[[Flight], Any]) -> Any:
     return read(fly(load_scenario(run.file, run.sets), seed=run.seed, trace=False))
 
@@ -108,15 +140,5 @@ def fly_runs(runs: Sequence[Run], read: Callable[[Flight], Any], workers: int = 
         A module-level function (it travels to the workers) that takes what is wanted from a flight.
     workers
         Processes; 0: as many as there are cores, 1: this process.
-
-    Notes
-    -----
-    Workers are spawned, never forked, and find the kernels compiled: the first run is flown here.
     """
-    if not runs:
-        return []
-    first = _fly_run(runs[0], read)
-    if workers == 1 or len(runs) == 1:
-        return [first, *(_fly_run(run, read) for run in runs[1:])]
-    with ProcessPoolExecutor(workers or None, mp_context=get_context("spawn")) as pool:
-        return [first, *pool.map(_fly_run, runs[1:], [read] * (len(runs) - 1), chunksize=4)]
+    return list(spread_over_cores(partial(_fly_run, read=read), runs, workers, chunk=4))

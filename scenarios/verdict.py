@@ -15,7 +15,7 @@ from scenarios.errors import InputError
 from scenarios.limits import LIMITS, LimitEntry
 from scenarios.summary import RunSummary
 
-__all__ = ["CAUTIONS", "FAIL", "INCOMPLETE", "PASS", "JudgedLimit", "Verdict", "judge", "number", "require_limits"]
+__all__ = ["CAUTIONS", "FAIL", "INCOMPLETE", "PASS", "JudgedLimit", "Verdict", "judge", "nearest", "number", "require_limits"]
 
 PASS, FAIL, INCOMPLETE = "pass", "fail", "incomplete"
 
@@ -60,6 +60,8 @@ class Verdict:
     sentence: str
     limits: tuple[JudgedLimit, ...]
     notes: tuple[str, ...] = ()
+    gaps: tuple[str, ...] = ()
+    """What forbids to call the rehearsal passed although no limit is broken: not judged, stopped, refused."""
 
 
 def number(value: float | None) -> str:
@@ -133,30 +135,39 @@ def _narrowest(limits: list[JudgedLimit]) -> JudgedLimit:
     return min(limits, key=_share)
 
 
+def nearest(limits: Iterable[JudgedLimit]) -> JudgedLimit | None:
+    """The limit that binds: of those evaluated the one with the smallest margin relative to itself; ``None`` without any."""
+    judged = [one for one in limits if one.evaluated]
+    return _narrowest(judged) if judged else None
+
+
 def _refusals(run: RunSummary) -> list[str]:
     """Orders that the controller refused, in words: what was to be rehearsed was then not flown."""
     return [f"{event.text} ({number(event.t_s)} s)" for event in run.events if event.what == "refused"]
 
 
-def _unjudged(run: RunSummary) -> str:
+def _gaps(limits: tuple[JudgedLimit, ...], run: RunSummary) -> tuple[str, ...]:
     """Why a rehearsal whose limits are all kept is no pass all the same."""
+    judged = any(one.evaluated for one in limits)
+    missing = [one for one in limits if not one.evaluated and (one.own or not judged)]
+    gaps = ["not judged: " + "; ".join(f"{one.name} ({one.reason})" for one in missing)] if missing else []
     if run.diverged is not None:
-        return "the model stopped before the end"
+        gaps.append("the model stopped before the end")
     if run.controller.reason is not None:
-        return f"the controller ended {run.controller.mode}"
-    return "an order was refused"
+        gaps.append(f"the controller ended {run.controller.mode}")
+    if _refusals(run):
+        gaps.append("an order was refused")
+    return tuple(gaps)
 
 
-def _sentence(word: str, limits: tuple[JudgedLimit, ...], run: RunSummary) -> str:
+def _sentence(word: str, limits: tuple[JudgedLimit, ...], gaps: tuple[str, ...]) -> str:
     judged = [one for one in limits if one.evaluated]
     broken = [one for one in judged if not one.ok]
     if word == FAIL:
         count = f"{len(broken)} of {len(judged)} evaluated limits broken" if len(judged) > 1 else "the one evaluated limit is broken"
         return f"Fail: {count}; {_finding(_narrowest(broken))}."
     if word == INCOMPLETE:
-        missing = [one for one in limits if not one.evaluated and (one.own or not judged)]
-        told = "; ".join(f"{one.name} ({one.reason})" for one in missing)
-        return f"Incomplete: not judged: {told}." if told else f"Incomplete: {_unjudged(run)}."
+        return f"Incomplete: {gaps[0]}."
     kept = f"all {len(judged)} evaluated limits kept" if len(judged) > 1 else "the one evaluated limit is kept"
     return f"Pass: {kept}; nearest: {_finding(_narrowest(judged))}."
 
@@ -202,15 +213,6 @@ def judge(run: RunSummary, entries: Iterable[LimitEntry], where: str) -> Verdict
         raise InputError(
             [f"{where}: limits: none could be judged ({told}): add a limit that this rehearsal can break, or a move that it applies to"]
         )
-    if any(one.ok is False for one in limits):
-        word = FAIL
-    elif (
-        run.diverged is not None
-        or run.controller.reason is not None
-        or _refusals(run)
-        or any(one.own and not one.evaluated for one in limits)
-    ):
-        word = INCOMPLETE
-    else:
-        word = PASS
-    return Verdict(word, _sentence(word, limits, run), limits, _notes(run))
+    gaps = _gaps(limits, run)
+    word = FAIL if any(one.ok is False for one in limits) else INCOMPLETE if gaps else PASS
+    return Verdict(word, _sentence(word, limits, gaps), limits, _notes(run), gaps)

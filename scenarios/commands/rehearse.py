@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 import sys
 from dataclasses import dataclass
@@ -14,10 +13,12 @@ import click
 from scenarios.errors import InputError
 
 if TYPE_CHECKING:
-    from scenarios.files import Lift, Scenario
+    from collections.abc import Iterable, Sequence
+
+    from scenarios.collection import Collection, Found
+    from scenarios.files import Scenario
     from scenarios.report_folder import ReportFolder
-    from scenarios.result import Result
-    from scenarios.sheet import Sheet
+    from scenarios.suite import Task, Told
 
 __all__ = ["command"]
 
@@ -34,6 +35,9 @@ class Order:
     report: Path | None
     trace: Path | None
     quiet: bool
+    junit: Path | None = None
+    twins: bool = False
+    jobs: int = 0
 
     def say(self, text: str) -> None:
         """Print for people: nowhere when quiet, on stderr when stdout carries JSON."""
@@ -41,22 +45,26 @@ class Order:
             click.echo(text, err=self.json == "-")
 
 
-def _load(order: Order) -> list[Scenario]:
-    """Every scenario file; what is wrong in any of them is told at once."""
+def _load(order: Order, collection: Collection) -> list[tuple[Found, Scenario | list[str]]]:
+    """Every scenario file, or what is wrong with it; what is wrong in files that were named is told at once."""
     from scenarios.files import load_scenario
     from scenarios.verdict import require_limits
 
-    scenarios, bad = [], []
-    for file in order.files:
+    loaded: list[tuple[Found, Scenario | list[str]]] = []
+    bad: list[str] = []
+    for found in collection.found:
         try:
-            scenario = load_scenario(Path(file), order.sets)
-            require_limits(scenario.limits, file)
-            scenarios.append(scenario)
+            scenario = load_scenario(Path(found.file), order.sets)
+            require_limits(scenario.limits, found.file)
+            loaded.append((found, scenario))
         except InputError as error:
-            bad += error.messages
+            loaded.append((found, error.messages))
+            bad += error.messages if found.named else []
     if bad:
         raise InputError(dict.fromkeys(bad))
-    return scenarios
+    if all(isinstance(scenario, list) for _, scenario in loaded):
+        raise InputError(dict.fromkeys(message for _, messages in loaded if isinstance(messages, list) for message in messages))
+    return loaded
 
 
 def _announce_compiling(order: Order) -> None:
@@ -66,158 +74,203 @@ def _announce_compiling(order: Order) -> None:
         click.echo("Compiling the kernels for this machine, once (about a minute) ...", err=True)
 
 
-def _fly(order: Order, scenarios: list[Scenario]) -> list[Result]:
-    """Fly and judge each scenario in turn, with a bar on a terminal."""
-    from tqdm import tqdm
+def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequence[str]) -> list[Task]:
+    from scenarios.report import repeat_command
+    from scenarios.suite import Task
 
-    from scenarios.result import result_of
-    from scenarios.runner import fly
-    from scenarios.wiring import stored_energy
-
-    results, bad = [], []
-    with_trace = order.report is not None or order.trace is not None
-    bar = tqdm(
-        scenarios, desc="rehearsals", unit="file", file=sys.stderr, disable=True if order.quiet or len(scenarios) < 2 else None, leave=False
-    )
-    for file, scenario in zip(order.files, bar, strict=True):
-        flight = fly(scenario, seed=order.seed, clock=order.clock, trace=True)
-        try:
-            result = result_of(flight, float(stored_energy(flight.rig)), scenario.limits, file, scenario.sets)
-        except InputError as error:
-            bad += error.messages
-            continue
-        results.append(result if with_trace else result.without_trace())
-    if bad:
-        raise InputError(bad)
-    return results
-
-
-def _sheets(scenarios: list[Scenario]) -> list[Sheet]:
-    """Drive sheet of each scenario's lift, derived once for lifts that are alike."""
-    from scenarios.sheet import derive
-
-    known: list[tuple[Lift, Sheet]] = []
-    sheets = []
-    for scenario in scenarios:
-        found = next((sheet for lift, sheet in known if lift == scenario.lift), None)
-        if found is None:
-            found = derive(scenario.lift)
-            known.append((scenario.lift, found))
-        sheets.append(found)
-    return sheets
-
-
-def _write_report(order: Order, folder: ReportFolder, scenarios: list[Scenario], results: list[Result]) -> None:
-    from tqdm import tqdm
-
-    from scenarios.assumptions import assumptions, derivations
-    from scenarios.report import Page, index_file, page_files, page_stems, repeat_command
-
-    pages = [
-        Page(
-            stem=stem,
-            result=result,
-            lift=scenario.lift.name,
-            about=scenario.about,
-            command=repeat_command(result.file, order.sets, result.seed, result.clock, str(order.report)),
-            sheet=sheet,
-            assumptions=tuple(assumptions(scenario)),
-            derivations=tuple(derivations(scenario)),
+    tasks = []
+    for (found, scenario), stem in zip(loaded, stems, strict=True):
+        seed = scenario.seed if order.seed is None else order.seed
+        command = repeat_command(found.file, order.sets, seed, order.clock, str(order.report))
+        task = Task(
+            scenario=scenario,
+            file=found.file,
+            label=found.label,
+            folder=found.folder,
+            seed=order.seed,
+            clock=order.clock,
+            twin=order.twins,
+            keep_trace=order.trace is not None,
+            stem=stem if order.report is not None else "",
+            command=command,
         )
-        for stem, scenario, result, sheet in zip(page_stems(order.files), scenarios, results, _sheets(scenarios), strict=True)
-    ]
-    files: dict[str, bytes] = {}
-    for page in tqdm(pages, desc="pages", file=sys.stderr, disable=True if order.quiet or len(pages) < 2 else None, leave=False):
-        files |= page_files(page)
-    if len(pages) > 1:
-        files["index.html"] = index_file(pages)
-    folder.write(files)
+        tasks.append(task)
+    return tasks
 
 
-def _write_json(target: str, results: list[Result]) -> None:
+def _fly(order: Order, tasks: Sequence[Task]) -> list[Told]:
+    """Fly and judge every task, with a bar on a terminal."""
+    from tqdm import tqdm
+
+    from scenarios.suite import fly_tasks
+
+    silent = True if order.quiet or len(tasks) < 2 else None
+    flown = fly_tasks(tasks, order.jobs)
+    tolds = list(tqdm(flown, total=len(tasks), desc="rehearsals", unit="file", file=sys.stderr, disable=silent, leave=False))
+    named = [message for told in tolds for message in told.bad if any(told.file == name for name in order.files)]
+    if named:
+        raise InputError(named)
+    return tolds
+
+
+def _stems(order: Order, loaded: Iterable[tuple[Found, object]], folders: bool) -> list[str]:
+    from scenarios.report import page_stems
+
+    return page_stems([found.label.replace("/", "-") if folders else found.file for found, _ in loaded])
+
+
+def _write_json(target: str, text: str) -> None:
     from scenarios.outputs import write_whole
-    from scenarios.result import as_json
 
-    text = json.dumps([as_json(result) for result in results], indent=1, allow_nan=False) + "\n"
     if target == "-":
         click.echo(text, nl=False)
     else:
         write_whole(Path(target), text.encode("utf-8"))
 
 
-def _print(order: Order, results: list[Result]) -> None:
+def _twin_line(told: Told) -> list[str]:
+    if told.twin is None:
+        return []
+    change = f"  twin {told.twin.key} = {told.twin.value}: "
+    return [change + (f"breaks {', '.join(told.twin.broken)}, as it must" if told.twin.as_expected else "; ".join(told.twin.defects))]
+
+
+def _print_each(order: Order, tolds: Sequence[Told], stems: Sequence[str]) -> None:
+    """A verdict with its table for each file that was named."""
     from scenarios.terminal import CAUTION_LINE, verdict_lines
 
-    for result in results:
-        order.say("\n".join(verdict_lines(result)) + "\n")
+    for told in tolds:
+        assert told.result is not None
+        order.say("\n".join([*verdict_lines(told.result), *_twin_line(told)]) + "\n")
     order.say(CAUTION_LINE)
     if order.report is None:
         order.say(f"For figures, level budget and drive sheet: levelrig rehearse {shlex.join(order.files)} --report DIR")
     else:
-        from scenarios.report import page_stems
-
-        stems = page_stems(order.files)
         order.say(f"Report: {order.report / ('index.html' if len(stems) > 1 else stems[0] + '.html')}")
 
 
-def _prepare_outputs(order: Order) -> ReportFolder | None:
+def _print_table(order: Order, tolds: Sequence[Told], collection: Collection) -> None:
+    """One table of all rehearsals of the folders that were named, and one of the requirements."""
+    from scenarios.requirements import requirements
+    from scenarios.suite_table import requirement_lines, suite_lines, summary_line
+    from scenarios.terminal import CAUTION_LINE
+
+    stray = ["", "Not readable:", *(f"  {line}" for line in collection.bad)] if collection.bad else []
+    lines = [*suite_lines(tolds), *stray, "", summary_line(tolds, collection.skipped), "", *requirement_lines(requirements(tolds))]
+    order.say("\n".join(lines) + "\n")
+    order.say(CAUTION_LINE)
+    order.say(f"Report: {order.report / 'index.html'}" if order.report else "A page for each, with figures: --report DIR")
+
+
+def _write(order: Order, tolds: Sequence[Told], collection: Collection, folder: ReportFolder | None) -> None:
+    """Report, trace, JUnit XML and JSON, as far as they were asked for."""
+    from scenarios.junit import junit_xml
+    from scenarios.outputs import write_whole
+    from scenarios.requirements import requirements
+    from scenarios.suite_json import folder_json, list_json
+
+    required = requirements(tolds)
+    if folder is not None:
+        from scenarios.report_index import index_file
+        from scenarios.suite_table import summary_line
+
+        files = {name: content for told in tolds for name, content in told.page}
+        if len(tolds) > 1 or collection.folders:
+            summary = summary_line(tolds, collection.skipped) if collection.folders else ""
+            files["index.html"] = index_file(tolds, summary, required if collection.folders else (), collection.bad)
+        folder.write(files)
+    if order.trace is not None and tolds[0].result is not None:
+        from scenarios.trace_files import write_trace
+
+        write_trace(order.trace, tolds[0].result.tracks)
+    if order.junit is not None:
+        write_whole(order.junit, junit_xml(tolds, strict=not collection.folders, stray=collection.bad))
+    if order.json is not None:
+        text = folder_json(tolds, required, collection.skipped, collection.bad) if collection.folders else list_json(tolds)
+        _write_json(order.json, text)
+
+
+def _prepare_outputs(order: Order, collection: Collection, stems: Sequence[str]) -> ReportFolder | None:
     """Refuse what could not be written, before anything is flown."""
     from scenarios.outputs import check_target
+    from scenarios.report import file_names
     from scenarios.report_folder import ReportFolder
     from scenarios.trace_files import check_trace_path
 
-    for target in (None if order.json in (None, "-") else Path(str(order.json)), order.trace):
-        if target is not None:
-            check_target(target, order.files)
+    inputs = [found.file for found in collection.found]
+    json = None if order.json in (None, "-") else Path(str(order.json))
+    targets = {"--json": json, "--trace": order.trace, "--junit": order.junit}
+    taken: dict[Path, str] = {}
+    for option, target in targets.items():
+        if target is None:
+            continue
+        check_target(target, inputs)
+        other = taken.setdefault(target.resolve(), option)
+        if other != option:
+            raise InputError([f"{option} {target}: is the file of {other} too; choose another name for one of them"])
     if order.trace is not None:
-        if order.json not in (None, "-") and Path(str(order.json)).resolve() == order.trace.resolve():
-            raise InputError([f"--trace {order.trace}: is the file of --json too; choose another name for one of them"])
-        if len(order.files) > 1:
-            raise InputError([f"--trace {order.trace}: takes one scenario file at a time, {len(order.files)} were given"])
+        if collection.folders or len(inputs) > 1:
+            given = "a folder was named" if collection.folders else f"{len(inputs)} were given"
+            raise InputError([f"--trace {order.trace}: takes one scenario file at a time, {given}"])
         check_trace_path(order.trace)
     if order.report is None:
         return None
-    from scenarios.report import file_names, page_stems
-
     folder = ReportFolder(order.report)
-    folder.check(file_names(page_stems(order.files)))
+    folder.check([*file_names(stems), *(["index.html"] if collection.folders else [])])
     return folder
 
 
+def _code(tolds: Sequence[Told], collection: Collection) -> int:
+    if collection.bad or any(told.result is None for told in tolds):
+        return 2
+    if collection.folders:
+        return 0 if all(told.as_expected for told in tolds) else 1
+    passed = all(told.result is not None and told.result.verdict.word == "pass" for told in tolds)
+    return 0 if passed and all(told.twin is None or told.twin.as_expected for told in tolds) else 1
+
+
 def rehearse(order: Order) -> int:
-    """Do what ``order`` says; returns the exit code: 0 all pass, 1 a limit is broken or could not be judged.
+    """Do what ``order`` says; returns the exit code.
 
     Raises
     ------
     InputError
-        Wrong input of any kind; nothing has been written then.
+        Wrong input of any kind in what was named; nothing has been written then.
     """
     from scenarios import cache
 
     cache.prepare()  # before any import that brings kernels along: a kernel asks for the folder when it is defined
-    from scenarios.trace_files import write_trace
+    from scenarios.collection import collect
+    from scenarios.suite import Told
 
-    scenarios = _load(order)
-    folder = _prepare_outputs(order)
+    collection = collect(order.files)
+    loaded = _load(order, collection)
+    good = [(found, scenario) for found, scenario in loaded if not isinstance(scenario, list)]
+    stems = _stems(order, good, collection.folders)
+    folder = _prepare_outputs(order, collection, stems)
     _announce_compiling(order)
-    results = _fly(order, scenarios)
-    if folder is not None:
-        _write_report(order, folder, scenarios, results)
-    if order.trace is not None:
-        write_trace(order.trace, results[0].tracks)
-    if order.json is not None:
-        _write_json(order.json, results)
-    _print(order, results)
-    return 0 if all(result.verdict.word == "pass" for result in results) else 1
+    flown = iter(_fly(order, _tasks(order, good, stems)))
+    tolds = [
+        Told(found.file, found.label, found.folder, bad=tuple(scenario)) if isinstance(scenario, list) else next(flown)
+        for found, scenario in loaded
+    ]
+    _write(order, tolds, collection, folder)
+    if collection.folders:
+        _print_table(order, tolds, collection)
+    else:
+        _print_each(order, tolds, stems)
+    return _code(tolds, collection)
 
 
 @click.command(name="rehearse")
-@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.argument("files", nargs=-1, required=True, metavar="FILE|DIR...")
 @click.option(
     "--set", "sets", multiple=True, metavar="KEY=VALUE", help="Change a value: lift.KEY, settings.KEY or a key of the scenario. Repeatable."
 )
 @click.option("--json", "json_to", metavar="PATH", help="Write the results as JSON; - is standard output.")
 @click.option("--report", type=click.Path(path_type=Path), metavar="DIR", help="Write a report with figures into DIR.")
+@click.option("--junit", type=click.Path(path_type=Path), metavar="FILE", help="Write the results as JUnit XML.")
+@click.option("--twins", is_flag=True, help="Fly the spoiled twin of each rehearsal too; it must break what its [twin] says.")
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), metavar="N", help="Seed of the random draws instead of the file's.")
 @click.option(
     "--clock",
@@ -227,12 +280,15 @@ def rehearse(order: Order) -> int:
     help="Compiled loop, or discrete events. Same results.",
 )
 @click.option("--trace", type=click.Path(path_type=Path), metavar="FILE", help="Write the signals over time as .csv or .parquet.")
+@click.option("--jobs", type=click.IntRange(0, 512), default=0, metavar="N", help="Processes; left out: as many as are worth it.")
 @click.option("--quiet", is_flag=True, help="Print nothing; the exit code tells.")
 @click.pass_context
 def command(context: click.Context, /, **options: object) -> None:
-    """Fly each scenario FILE, judge it by its limits and print the verdict.
+    """Fly each scenario FILE, or those in a DIR and below it, judge them by their limits and print the verdicts.
 
-    Exit code 0: every limit kept. 1: a limit is broken or could not be judged. 2: the input is wrong.
+    Exit code 0: every limit kept; in a folder: every rehearsal ended as its file says. 1: a limit is broken or could not be
+    judged, or a twin does not break what it must. 2: the input is wrong; a wrong file found in a folder is named and the
+    others are flown.
     """
     options["json"] = options.pop("json_to")
     context.exit(rehearse(Order(**options)))  # type: ignore[arg-type]

@@ -19,6 +19,7 @@ from scenarios.files.overrides import Change, apply, collected, flattened, split
 from scenarios.files.reading import Source, frozen, read
 from scenarios.files.scenario import Scenario, ScenarioFile
 from scenarios.files.settings import Settings
+from scenarios.files.twin import expectation_complaints, twin_changes, twin_complaints
 
 __all__ = ["load_lift", "load_scenario", "load_settings"]
 
@@ -97,13 +98,38 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
     file, found = _validated(source, ScenarioFile, source.table)
     bad += found
     lift_path, lift = _named(source, "lift", _lift, changes, bad)
-    settings_path, settings = _named(source, "settings", lambda other: _validated(other, Settings, other.table), changes, bad)
+    settings_path, settings = _named(source, "settings", _settings, changes, bad)
+    spoiled = None
     if file is not None and lift is not None and settings is not None and not bad:
         bad += [source.where(key) + text for key, text in scenario_complaints(file, lift, settings)]
+        limits = limit_entries(lift.limits, file.limits)
+        bad += [source.where(key) + text for key, text in expectation_complaints(file, [one.name for one in limits])]
+        spoiled = _spoiled(source, file, settings, changes, bad)
     if file is None or lift is None or settings is None or bad:
         raise InputError(list(dict.fromkeys(bad)))
-    limits = limit_entries(lift.limits, file.limits)
-    return Scenario(source.path, file, lift, lift_path, settings, settings_path, limits, tuple(given))
+    return Scenario(source.path, file, lift, lift_path, settings, settings_path, limits, tuple(given), spoiled)
+
+
+def _spoiled(
+    source: Source, file: ScenarioFile, settings: Settings, changes: list[tuple[str, str, Any]], bad: list[str]
+) -> Settings | None:
+    """Settings of the twin, checked like any other; complaints go to ``bad``."""
+    if file.twin is None:
+        return None
+    found = [source.where(key) + text for key, text in twin_complaints(file.twin)]
+    bad += found
+    if found:
+        return None
+    ((key, value),) = twin_changes(file.twin)
+    label = f'{source.where(("twin", "set"))}twin.set "{key}"'
+    _, spoiled = _named(source, "settings", _settings, [*changes, (label, key, value)], bad)
+    if spoiled == settings:
+        bad.append(f"{label}: the settings say so already; a twin must differ")
+    return spoiled
+
+
+def _settings(source: Source) -> tuple[Settings | None, list[str]]:
+    return _validated(source, Settings, source.table)
 
 
 def _in_file(kind: str, key: str) -> list[str]:

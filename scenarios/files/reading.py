@@ -11,7 +11,7 @@ from scenarios.errors import InputError
 from scenarios.files.lines import Path, line_numbers, line_of
 from scenarios.files.slips import did_you_mean
 
-__all__ = ["MOST_BYTES", "Source", "frozen", "read"]
+__all__ = ["KINDS", "MOST_BYTES", "Source", "frozen", "kind_of", "read"]
 
 MOST_BYTES = 1_000_000
 MOST_TABLES = 20
@@ -81,6 +81,27 @@ def _depth(table: dict[str, Any]) -> int:
     return depth
 
 
+def _table(path: FilePath, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, ValueError) as error:
+        raise InputError([f"{path}: is not valid TOML: {error}"]) from None
+    except RecursionError:
+        raise InputError([f"{path}: is not valid TOML: nested too deeply"]) from None
+
+
+def kind_of(path: FilePath) -> str:
+    """Kind of a TOML file: ``lift``, ``settings``, ``scenario``, or ``other`` for one that is none of ours.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read or is no TOML.
+    """
+    kind = _table(path, _text(path)).get("kind")
+    return kind if kind in KINDS else "other"
+
+
 def read(path: FilePath, kind: str) -> Source:
     """Read a TOML file and see that it is of the kind it should be.
 
@@ -102,12 +123,7 @@ def read(path: FilePath, kind: str) -> Source:
         If it cannot be read, is no TOML, or is of another kind.
     """
     text = _text(path)
-    try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, ValueError) as error:
-        raise InputError([f"{path}: is not valid TOML: {error}"]) from None
-    except RecursionError:
-        raise InputError([f"{path}: is not valid TOML: nested too deeply"]) from None
+    table = _table(path, text)
     if _depth(table) > MOST_TABLES:
         raise InputError([f"{path}: tables are nested more than {MOST_TABLES} deep"])
     lines = line_numbers(text)

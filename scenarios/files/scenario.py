@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -15,6 +15,7 @@ from scenarios.files.lift import Lift
 from scenarios.files.limits import Limits
 from scenarios.files.moves import Move
 from scenarios.files.settings import Settings
+from scenarios.files.twin import Twin, twin_changes
 from scenarios.limits import LimitEntry
 
 __all__ = ["Load", "Scenario", "ScenarioFile", "Start"]
@@ -65,6 +66,10 @@ class ScenarioFile(Table):
     move: tuple[Move, ...] = Field(min_length=1, max_length=40, description="The orders, in this order.")
     fault: tuple[Fault, ...] = Field(default=(), max_length=40, description="What goes wrong.")
     limits: Limits = Limits()
+    expect_broken: tuple[str, ...] = Field(
+        default=(), max_length=12, description="Limits that this rehearsal breaks on purpose; a folder run counts that as expected."
+    )
+    twin: Twin | None = Field(default=None, description="The same rehearsal with one setting spoiled, and the limits it must break.")
     set: dict[str, Any] = Field(default={}, description='Changes: "lift.deck.mass_kg" = 0, "settings.levelling.law" = "none".')
 
 
@@ -82,6 +87,8 @@ class Scenario:
     """Of the scenario file, and of the lift file where the scenario does not replace them."""
     sets: tuple[tuple[str, object], ...] = ()
     """Changes given beside the files (``--set``), in order."""
+    spoiled: Settings | None = None
+    """Settings of the twin; ``None`` where there is none."""
 
     @property
     def name(self) -> str:
@@ -102,3 +109,15 @@ class Scenario:
     def file_sets(self) -> tuple[tuple[str, object], ...]:
         """Changes in the scenario file's own ``[set]`` table."""
         return tuple(self.file.set.items())
+
+    def spoiled_twin(self) -> Scenario:
+        """The same scenario with the settings of its twin.
+
+        Raises
+        ------
+        ValueError
+            If the file has no ``[twin]``.
+        """
+        if self.file.twin is None or self.spoiled is None:
+            raise ValueError(f"{self.path}: has no [twin]")
+        return replace(self, settings=self.spoiled, sets=(*self.sets, *twin_changes(self.file.twin)), spoiled=None)

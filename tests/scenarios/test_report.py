@@ -13,16 +13,19 @@ import pytest
 from flights import NAMES, hand_flight, hand_rig, hand_trace
 
 from scenarios.errors import InputError
+from scenarios.expectation import outcome_of
 from scenarios.figure_style import leg_style, plain, to_svg
 from scenarios.figures import Marks, counts_figure, heights_figure
 from scenarios.happenings import tell_events, tell_row
 from scenarios.limits import LIMITS, LimitEntry
-from scenarios.report import Page, file_names, index_file, page_files, page_stems, repeat_command
+from scenarios.report import Page, file_names, page_files, page_stems, repeat_command
 from scenarios.report_folder import MANIFEST, ReportFolder
+from scenarios.report_index import index_file
 from scenarios.report_sheet import sheet_blocks
 from scenarios.result import Result, as_json, result_of
 from scenarios.rig import Action
 from scenarios.sheet import Row, Sheet
+from scenarios.suite import Told
 from scenarios.tracks import steps, thin
 
 STATED = {"level_moving_mm": 1.0, "level_after_coast_mm": 0.5, "target_error_mm": 1.0, "homing_level_mm": 1.0}
@@ -176,7 +179,9 @@ def test_the_command_that_repeats_a_rehearsal_survives_the_shell() -> None:
 
 
 def test_an_index_names_every_rehearsal_with_its_verdict() -> None:
-    text = index_file([page("one"), page("<two>")]).decode()
+    results = [hand_result(name) for name in ("one", "<two>")]
+    told = [Told("a.toml", "a.toml", ".", result=one, outcome=outcome_of(one.verdict, ()), stem="raise") for one in results]
+    text = index_file(told).decode()
 
     assert 'href="raise.html">one</a>' in text
     assert "&lt;two&gt;" in text
