@@ -97,6 +97,7 @@ def _start(one: Any, scenario: Scenario) -> None:
         if start.referenced:
             believed = record["travel"] - told["home_offset"]
             known["counts"] = floor(believed * told["counts_per_metre"])
+            known["doubt"] = settings["doubt_homing"]
         learnt = scenario.settings.learnt.get(leg.name)
         known["factor"] = (learnt.coast_up, learnt.coast_down) if learnt else (1.0, 1.0)
     memory["referenced"] = start.referenced

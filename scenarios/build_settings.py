@@ -13,8 +13,8 @@ from scenarios.build_lift import G_CM2, thread_of
 from scenarios.build_motor import motor_constants
 from scenarios.files.leg import Leg
 from scenarios.files.lift import Lift
-from scenarios.files.settings import Drive, Settings
-from sync.modes import Law
+from scenarios.files.settings import Drive, Settings, Trust
+from sync.modes import Answer, Law
 
 __all__ = ["LAWS", "ToldConstants", "fill_settings", "told_constants"]
 
@@ -29,6 +29,8 @@ LAWS = {
     "modal": Law.MODAL,
 }
 """Law by its word in a file."""
+
+ANSWERS = {"warn": Answer.WARN, "finish-and-home": Answer.FINISH_AND_HOME, "stop": Answer.STOP}
 
 
 @dataclass(frozen=True)
@@ -124,6 +126,7 @@ def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
     fill_law(record, settings, lift)
     _fill_stopping(record, settings)
     _fill_guards(record, settings)
+    _fill_trust(record, settings.trust)
     for leg, leg_file, told in zip(record["legs"], lift.leg, told_constants(settings, lift), strict=False):
         counts_per_radian = told.counts_per_revolution / (2.0 * pi)
         leg["counts_per_metre"] = told.counts_per_metre
@@ -179,5 +182,19 @@ def _fill_guards(record: np.void, settings: Settings) -> None:
     record["homing_current"] = homing.current_limit_a
     record["homing_stall_current"] = homing.stall_current_a
     record["homing_budget"] = homing.budget_mm * 1e-3
+    record["homing_second_duty"] = 0.7 * homing.duty if homing.second_duty is None else homing.second_duty
+    record["back_off"] = homing.back_off_mm * 1e-3
+    record["debris"] = homing.debris_mm * 1e-3
     record["travel_low"] = travel.low_mm * 1e-3
     record["travel_high"] = travel.high_mm * 1e-3
+
+
+def _fill_trust(record: np.void, trust: Trust) -> None:
+    record["doubt_per_count"] = trust.travel_percent * 1e-2
+    record["doubt_per_start"] = trust.start_counts
+    record["doubt_per_stop"] = trust.stop_counts
+    record["doubt_per_rejected"] = trust.rejected_counts
+    record["doubt_per_inserted"] = trust.inserted_counts
+    record["doubt_homing"] = trust.homing_counts
+    record["doubt_budget"] = trust.budget_mm * 1e-3
+    record["trust_answer"] = ANSWERS[trust.answer]

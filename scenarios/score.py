@@ -234,7 +234,7 @@ def _log_mode(rig: Any) -> None:
         note(rig, _MODE, -1, float(memory.mode))
         rig.mode_before = memory.mode
         if memory.mode == _FAULTED:
-            note(rig, _REASON, -1, float(memory.reason))
+            note(rig, _REASON, memory.culprit - 1, float(memory.reason))
     if memory.refused != rig.refused_before:
         note(rig, _REFUSED, -1, float(memory.refusal))
         rig.refused_before = memory.refused

@@ -7,9 +7,15 @@ from typing import Any
 from sync.kernel import kernel
 from sync.pulses import counted_height
 
-__all__ = ["believed_error", "blocked", "budget_spent"]
+__all__ = ["approaching", "believed_error", "blocked", "budget_spent"]
 
 _FREE, _STALL, _NO_PULSES = 0, 3, 4
+
+
+@kernel
+def approaching(memory: Any) -> bool:
+    """Whether the legs run to their end stops now; a homing also has a back-off, which is an ordinary short move."""
+    return memory.homing == 1 or memory.homing == 3  # type: ignore[no-any-return]
 
 
 @kernel
@@ -20,7 +26,7 @@ def blocked(settings: Any, memory: Any, q: int, now: float) -> int:
     """
     leg = memory.legs[q]
     powered = leg.on == 1 and leg.gated == 0
-    threshold = settings.homing_stall_current if memory.homing == 1 else settings.stall_current
+    threshold = settings.homing_stall_current if approaching(memory) else settings.stall_current
     over = powered and leg.current >= threshold
     if not over:
         leg.over_since_us = now

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-__all__ = ["MODE_WORDS", "REASON_WORDS", "Command", "Law", "Mode", "Reason"]
+__all__ = ["MODE_WORDS", "REASON_WORDS", "Answer", "Command", "Law", "Mode", "Reason"]
 
 
 class Mode(IntEnum):
@@ -43,6 +43,14 @@ class Law(IntEnum):
     MODAL = 6
 
 
+class Answer(IntEnum):
+    """What the controller does once its counts are not to be trusted."""
+
+    WARN = 0  # say it, ask to be homed, go on
+    FINISH_AND_HOME = 1  # finish the move, then home without an order
+    STOP = 2  # stop at once; refuse to move until cleared and homed
+
+
 class Reason(IntEnum):
     """Why the controller stopped or refused."""
 
@@ -56,6 +64,8 @@ class Reason(IntEnum):
     HOMING_BUDGET = 7
     OUT_OF_TRAVEL = 8
     STOPPED = 9
+    BUDGET_SPENT = 30
+    DEBRIS = 33
 
 
 MODE_WORDS: dict[Mode, tuple[str, str]] = {
@@ -89,6 +99,14 @@ REASON_WORDS: dict[Reason, tuple[str, str]] = {
     Reason.HOMING_BUDGET: (
         "A leg did not meet its stop within the homing budget after the first one did.",
         "Check for debris under the first leg, or widen homing.budget_mm.",
+    ),
+    Reason.BUDGET_SPENT: (
+        "The counts may be off by more than the uncertainty budget.",
+        "Home the lift; widen trust.budget_mm only if the level tolerance allows it.",
+    ),
+    Reason.DEBRIS: (
+        "A leg met its end stop at two heights that disagree, or not where it should be: something lies on the stop.",
+        "Clean the end stop of this leg, clear the fault, home again; widen homing.debris_mm only with a reason.",
     ),
     Reason.OUT_OF_TRAVEL: ("The order was refused: the target lies outside the travel.", "Choose a target between the travel limits."),
 }

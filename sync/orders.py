@@ -25,13 +25,14 @@ def refuse(memory: Any, reason: int) -> None:
 
 @kernel
 def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -> None:
-    """Switch every leg on in ``direction``."""
+    """Switch every leg on in ``direction``; ``homing`` is the step of a homing, 0 for a move."""
     memory.direction = direction
     memory.homing = homing
     memory.first_contact = 0
     memory.slow = 0
-    memory.mode = _HOMING if homing == 1 else _MOVING
+    memory.mode = _HOMING if homing > 0 else _MOVING
     memory.reason = 0
+    memory.culprit = 0
     memory.since_us = now
     memory.calls = 0
     memory.reference = 0.0
@@ -40,6 +41,7 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
         leg = memory.legs[q]
         restart(leg, settings.legs[q], 0 if direction >= 0 else 1, now)
         leg.on = 1
+        leg.doubt += settings.doubt_per_start
         leg.cut = 0
         leg.gated = 0
         leg.stalled = 0

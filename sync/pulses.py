@@ -28,6 +28,7 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
         # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
         if judged and period < settings.reject_below * usual and period < _SOONER * leg.period:
             leg.rejected += 1
+            leg.doubt += settings.doubt_per_rejected
             continue
         before = leg.period
         _insert(settings, memory, leg, period if judged else 0.0, usual)
@@ -47,6 +48,7 @@ def _insert(settings: Any, memory: Any, leg: Any, period: float, usual: float) -
         leg.counts += memory.direction
         leg.progress += 1
         leg.inserted += 1
+        leg.doubt += settings.doubt_per_inserted
     leg.pending_insert = 0
     if leg.on == 0 or leg.current >= settings.stall_current or period <= 0.0:
         return
@@ -59,6 +61,7 @@ def _count(settings: Any, memory: Any, leg: Any, q: int, period: float, stamp: f
     """Accept a pulse at ``stamp`` [us], ``period`` [s] after the one before."""
     leg.counts += memory.direction
     leg.progress += 1
+    leg.doubt += settings.doubt_per_count
     leg.pulses += 1
     leg.pulse_us = stamp
     if leg.pulses < 2:

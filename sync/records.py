@@ -91,6 +91,18 @@ def settings_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("homing_current", f8),
             ("homing_stall_current", f8),
             ("homing_budget", f8),  # m of travel after the first leg met its stop
+            ("homing_second_duty", f8),  # of the second approach
+            ("back_off", f8),  # m above the stop from which the second approach starts, 0: one approach
+            ("debris", f8),  # m by which two contacts may disagree
+            # trust: how fast the doubt about a count grows
+            ("doubt_per_count", f8),
+            ("doubt_per_start", f8),  # counts
+            ("doubt_per_stop", f8),
+            ("doubt_per_rejected", f8),
+            ("doubt_per_inserted", f8),
+            ("doubt_homing", f8),  # counts left after a homing
+            ("doubt_budget", f8),  # m
+            ("trust_answer", i8),  # sync.modes.Answer
             # travel
             ("travel_low", f8),
             ("travel_high", f8),
@@ -142,6 +154,10 @@ LEG_MEMORY = np.dtype(
         ("over_since_us", f8),
         ("stalled", i8),
         ("start_counts", i8),
+        # homing
+        ("residual", i8),  # counts at the first contact of the last homing, by the zero before it
+        ("doubt", f8),  # counts by which the position may be off, either way
+        ("repeat", i8),  # counts of its second contact, by the zero of the first
     ],
     align=True,
 )
@@ -162,11 +178,13 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("since_us", f8),  # of the mode
             ("calls", i8),
             ("order", i8),  # last order taken (serial number)
-            ("homing", i8),  # the move in progress is a homing
+            ("homing", i8),  # step of a homing: 0 none, 1 first approach, 2 back off, 3 second approach
+            ("culprit", i8),  # 1 + index of the leg that the reason means, 0: none
             ("first_contact", i8),  # a leg has met its stop
             ("slow", i8),  # the slow-down before the goal has begun
             ("slow_us", f8),  # when
             ("reference", f8),  # m, height that the common reference has reached
+            ("ask", i8),  # sync.modes.Reason for which homing is asked for, 0: none
             ("believed_error", f8),  # m, highest minus lowest as counted
             ("off_us", f8),  # when the last leg was switched off
             ("legs", LEG_MEMORY, (capacity,)),

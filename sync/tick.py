@@ -7,28 +7,32 @@ from __future__ import annotations
 
 from typing import Any
 
-from sync.guards import believed_error, blocked, budget_spent
+from sync.guards import approaching, believed_error, blocked, budget_spent
+from sync.homing import next_step
 from sync.kernel import kernel
 from sync.levelling import level
 from sync.observer import predict, remember_load
-from sync.orders import take_order
+from sync.orders import begin, take_order
 from sync.pulses import position, take
 from sync.stopping import cut_due, learn, remaining, stop_place
+from sync.trust import spent
 
 __all__ = ["tick", "tick_arrays"]
 
 _UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _FAULTED = 0, 1, 2, 3, 4, 6
 _TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
+_BUDGET_SPENT = 30
+_FINISH_AND_HOME, _STOP = 1, 2
 _STRETCH = 0.1  # s before the cut without new gatings, so that every leg is cut from steady running
 
 
 @kernel
 def fault(settings: Any, memory: Any, reason: int, now: float) -> None:
-    """Switch every leg off and stay off."""
+    """Switch every leg off and stay off; a homing that is broken off leaves the position unknown."""
     for q in range(settings.n_legs):
         memory.legs[q].on = 0
         memory.legs[q].gated = 0
-    if memory.mode == _HOMING:
+    if memory.homing > 0:
         memory.referenced = 0
     memory.mode = _FAULTED
     memory.reason = reason
@@ -70,8 +74,8 @@ def _slowed(settings: Any, memory: Any, now: float) -> float:
 def _base_duty(settings: Any, memory: Any, now: float) -> float:
     """Common duty: base, slow before the goal, ramped up at the start."""
     duty = settings.base_duty
-    if memory.homing == 1:
-        duty = settings.homing_duty
+    if memory.homing > 0:
+        duty = settings.homing_second_duty if memory.homing == 3 else settings.homing_duty
     elif settings.slow_distance > 0.0:
         duty = _slowed(settings, memory, now)
     run = (now - memory.since_us) * 1e-6
@@ -108,16 +112,18 @@ def _cut(leg: Any, direction: int, now: float) -> None:
 def _stop_legs(settings: Any, memory: Any, now: float) -> tuple[int, int]:
     """Cut the legs that are due or have met their stop; legs still on, and the reason of a fault or 0."""
     running = 0
+    approach = approaching(memory)
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         reason = blocked(settings, memory, q, now)
         if reason != 0:
             leg.stalled = 1
-            if memory.homing == 0:
+            if not approach:
+                memory.culprit = q + 1
                 return running, reason
             _cut(leg, memory.direction, now)
             _mark_contact(settings, memory)
-        elif memory.homing == 0 and leg.on == 1 and cut_due(settings, memory, q, now):
+        elif not approach and leg.on == 1 and cut_due(settings, memory, q, now):
             _cut(leg, memory.direction, now)
         running += leg.on
     return running, 0
@@ -126,7 +132,7 @@ def _stop_legs(settings: Any, memory: Any, now: float) -> tuple[int, int]:
 @kernel
 def _move(settings: Any, memory: Any, now: float) -> None:
     """One call while a move or a homing is under way."""
-    homing = memory.homing == 1
+    homing = memory.homing > 0
     running, reason = _stop_legs(settings, memory, now)
     if reason != 0:
         fault(settings, memory, reason, now)
@@ -155,25 +161,40 @@ def _mark_contact(settings: Any, memory: Any) -> None:
 
 
 @kernel
+def _look_at_trust(settings: Any, memory: Any, now: float) -> None:
+    """At rest with known positions: ask for homing if the budget is spent, and answer as the settings say."""
+    if spent(settings, memory) and memory.ask == 0:
+        memory.ask = _BUDGET_SPENT
+    if memory.ask == 0:
+        return
+    if settings.trust_answer == _FINISH_AND_HOME:
+        begin(settings, memory, -1, 1, now)
+    elif settings.trust_answer == _STOP:
+        fault(settings, memory, memory.ask, now)
+
+
+@kernel
 def _settle(settings: Any, memory: Any, now: float) -> None:
-    """Wait until it is quiet; then learn from the coast, or set the zero after a homing."""
+    """Wait until it is quiet; then learn from the coast, or take the next step of a homing."""
     last = memory.off_us
     for q in range(settings.n_legs):
         last = memory.legs[q].pulse_us if memory.legs[q].pulse_us > last else last
     if now - last < settings.quiet * 1e6:
         return
     for q in range(settings.n_legs):
-        leg = memory.legs[q]
-        leg.rate = 0.0
-        if memory.homing == 1:
-            leg.counts = 0
-            leg.pulses = 0
-        else:
+        memory.legs[q].rate = 0.0
+        memory.legs[q].doubt += settings.doubt_per_stop
+        if memory.homing == 0:
             learn(settings, memory, q)
-    if memory.homing == 1:
-        memory.referenced = 1
-    memory.homing = 0
+    if memory.homing > 0:
+        reason = next_step(settings, memory, now)
+        if reason != 0:
+            fault(settings, memory, reason, now)
+            return
+        if memory.homing > 0:
+            return
     memory.mode = _READY
+    _look_at_trust(settings, memory, now)
     memory.since_us = now
 
 
@@ -181,7 +202,7 @@ def _settle(settings: Any, memory: Any, now: float) -> None:
 def _command(settings: Any, memory: Any, outputs: Any) -> None:
     """Write what each bridge is to do."""
     brake = settings.brake_up if memory.direction >= 0 else settings.brake_down
-    limit = settings.homing_current if memory.homing == 1 else settings.current_limit
+    limit = settings.homing_current if approaching(memory) else settings.current_limit
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         out = outputs.legs[q]

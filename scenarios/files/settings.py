@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from scenarios.files.fields import Table, quantity
 from scenarios.files.leg import Place
 
-__all__ = ["Drive", "Guards", "Homing", "Learnt", "Levelling", "Plausibility", "Settings", "Speed", "Stall", "Stopping", "Timing", "Travel"]
+__all__ = ["Drive", "Guards", "Homing", "Learnt", "Levelling", "Plausibility", "Settings", "Speed", "Stall", "Stopping", "Timing", "Travel", "Trust"]
 
 OffState = Literal["coast", "brake"]
 
@@ -133,13 +133,35 @@ class Homing(Table):
     current_limit_a: float = quantity(0.05, 200, "Limit asked of the bridge; sets the thrust at the stop.")
     stall_current_a: float = quantity(0.01, 200, "Current that says the stop is met.")
     budget_mm: float = quantity(0.1, 100, "Travel allowed after the first leg has met its stop.", 5.0)
+    back_off_mm: float = quantity(0, 50, "Height above the stops from which the legs approach again, slower; 0: one approach.", 2.0)
+    second_duty: float | None = quantity(0.02, 1, "Duty of the second approach; left out: 0.7 of duty.", None)
+    debris_mm: float = quantity(0.05, 50, "Most by which two contacts of a leg may disagree; more is debris on the stop.", 0.5)
     offsets_mm: dict[str, Offset] = Field(default={}, description="Height of a leg's deck joint at its end stop, by name; left out: 0.")
 
     @model_validator(mode="after")
     def _stall_can_be_seen(self) -> Self:
         if self.stall_current_a >= self.current_limit_a:
             raise ValueError(f"stall_current_a = {self.stall_current_a:g} must be below current_limit_a = {self.current_limit_a:g}")
+        if self.second_duty is not None and self.second_duty > self.duty:
+            raise ValueError(f"second_duty = {self.second_duty:g} must not exceed duty = {self.duty:g}: the second approach is the slow one")
         return self
+
+
+class Trust(Table):
+    """How far the counts are believed: the doubt of each leg grows until the next homing, and asks for one when it is spent."""
+
+    travel_percent: float = quantity(
+        0, 10, "Doubt per travel; 0.35 covers what the back-EMF cannot show: 30 counts spread over a stroke of 9,000.", 0.35
+    )
+    start_counts: float = quantity(0, 50, "Doubt per start.", 1.0)
+    stop_counts: float = quantity(0, 50, "Doubt per stop: counts not heard at the end of the coast.", 4.0)
+    rejected_counts: float = quantity(0, 1, "Doubt per rejected pulse.", 0.1)
+    inserted_counts: float = quantity(0, 1, "Doubt per inserted count.", 0.1)
+    homing_counts: float = quantity(0, 100, "Doubt left after a homing.", 4.0)
+    budget_mm: float = quantity(0.1, 100, "Doubt of a leg from which homing is asked for.", 5.0)
+    answer: Literal["warn", "finish-and-home", "stop"] = Field(
+        default="warn", description="What happens once homing is asked for: only say so; finish the move and home; stop."
+    )
 
 
 class Travel(Table):
@@ -188,6 +210,7 @@ class Settings(Table):
     stall: Stall
     guards: Guards = Guards()
     homing: Homing
+    trust: Trust = Trust()
     travel: Travel
     drive: Drive = Drive()
     learnt: dict[str, Learnt] = Field(default={}, description="What was learnt before, one table per leg name.")

@@ -11,7 +11,7 @@ import plant.records
 import sync.records
 from scenarios import rig, score, script, script_electric, script_mechanics, triggers
 from scenarios.rig import Action, Happening, Trigger
-from sync import guards, levelling, orders, tick
+from sync import guards, homing, levelling, orders, tick
 from sync.modes import Command, Law, Mode, Reason
 
 NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
@@ -25,6 +25,7 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (guards, "_FREE", Reason.NONE),
     (guards, "_STALL", Reason.STALL),
     (guards, "_NO_PULSES", Reason.NO_PULSES),
+    (homing, "_DEBRIS", Reason.DEBRIS),
     (levelling, "_NONE", Law.NONE),
     (levelling, "_CROSS", Law.CROSS_COUPLING),
     (levelling, "_GATING", Law.GATING),

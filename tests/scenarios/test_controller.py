@@ -143,37 +143,6 @@ def test_a_move_that_takes_too_long_is_ended() -> None:
     assert (rig["memory"]["mode"], rig["memory"]["reason"]) == (Mode.FAULTED, Reason.TIMEOUT)
 
 
-def test_homing_finds_both_stops_for_all_their_spread_and_zeroes_there() -> None:
-    rig = flown("worktop/home", ("move", [{"home": True}]))
-    world, move = rig["world"], rig["move"][0]
-    heights = 1e3 * world["legs"]["travel"][:2]
-    print("heights at the stops", heights)
-
-    assert (rig["memory"]["mode"], rig["memory"]["referenced"]) == (Mode.READY, 1)
-    assert sorted(leg for leg, _ in happened(rig, Happening.STALLED)) == [LEFT, RIGHT]
-    assert rig["memory"]["legs"]["counts"][:2].tolist() == [0, 0]
-    # Each stands at its own stop (0 and 0.3 mm), pressed in by what 3 A and the weight give on 1,000 N/mm.
-    assert np.all(heights < [0.0, 0.3])
-    assert np.all(heights > [-1.3, -1.0])
-    assert heights[RIGHT] - heights[LEFT] == pytest.approx(0.3, abs=0.05)
-    assert 1e3 * move["after_coast"] == pytest.approx(0.3, abs=0.05)
-
-
-def test_homing_gives_up_when_a_leg_runs_on_beyond_the_budget() -> None:
-    rig = flown("worktop/home", ("start.heights_mm", {"left": 20.0, "right": 32.0}), ("move", [{"home": True}]))
-
-    assert (rig["memory"]["mode"], rig["memory"]["reason"]) == (Mode.FAULTED, Reason.HOMING_BUDGET)
-    assert rig["memory"]["referenced"] == 0
-    # 12 mm were left when the first leg met its stop; 5 mm of budget, and what it took to see the stall
-    assert 4.0 < 1e3 * rig["world"]["legs"]["travel"][RIGHT] < 7.0
-
-
-def test_homing_within_the_budget_levels_unequal_starts() -> None:
-    rig = flown("worktop/home", ("start.heights_mm", {"left": 20.0, "right": 24.0}), ("move", [{"home": True}]))
-
-    assert (rig["memory"]["mode"], rig["memory"]["referenced"]) == (Mode.READY, 1)
-
-
 @pytest.mark.parametrize("leg", [LEFT, RIGHT])
 def test_a_single_miss_is_inserted(leg: int) -> None:
     rig = flown("worktop/raise", ("fault", [{"what": "lose-counts", "leg": ("left", "right")[leg], "at_s": 4.0, "counts": 1}]))

@@ -105,7 +105,7 @@ def test_errors_of_all_three_files_come_at_once(workshop: Path) -> None:
         ("settings.toml", "guard_tick_ms = 1.0", "guard_tick_ms = 3.0", "must divide tick_ms = 10"),
         ("settings.toml", "gate_off_counts = 2", "gate_off_counts = 9", "must be below gate_on_counts = 8"),
         ("settings.toml", "stall_current_a = 2.2", "stall_current_a = 3.2", "must be below current_limit_a = 3"),
-        ("settings.toml", "left = -1.08, right = -0.78", "left = -1.08, rihgt = -0.78", 'did you mean "right"?'),
+        ("settings.toml", "left = -0.86, right = -0.60", "left = -0.86, rihgt = -0.60", 'did you mean "right"?'),
         ("settings.toml", "slow_duty = 0.4", "slow_duty = 0.9", "must not exceed base_duty = 0.88"),
         ("raise-uneven.toml", "height_mm = 20.0", "height_mm = 600.0", "between the stops of leg left"),
         ("raise-uneven.toml", "height_mm = 20.0", "heights_mm = { left = 20.0 }", "start.heights_mm.right: is missing"),
