@@ -45,6 +45,7 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
         leg.cut = 0
         leg.gated = 0
         leg.stalled = 0
+        leg.halves = 0
         leg.integral = 0.0
         leg.duty = 0.0
         leg.on_us = now

@@ -10,6 +10,8 @@ from sync.observer import correct
 __all__ = ["counted_height", "fraction", "position", "take"]
 
 _SETTLED = 5  # pulses after a switch-on before a period is judged
+_HALF = 0.35  # of the expected period: a double comes sooner, half a period later
+_HALVES = 8  # so many in a row are no doubles: the expectation is wrong
 _SOONER = 0.8  # of the period before: a sooner pulse may be a double
 
 
@@ -27,14 +29,46 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
         judged = usual > 0.0 and leg.pulses >= _SETTLED
         # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
         if judged and period < settings.reject_below * usual and period < _SOONER * leg.period:
-            leg.rejected += 1
-            leg.doubt += settings.doubt_per_rejected
+            _reject(settings, leg, period, usual)
+            if leg.halves == _HALVES:
+                _unlock(memory, leg, stamp, now)
             continue
         before = leg.period
         _insert(settings, memory, leg, period if judged else 0.0, usual)
         _count(settings, memory, leg, q, period, stamp)
         if leg.pending_insert == 0:
             correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period, before)
+
+
+@kernel
+def _reject(settings: Any, leg: Any, period: float, usual: float) -> None:
+    """Take a pulse for a double, and count how many in a row came at about half the expected period."""
+    leg.rejected += 1
+    leg.doubt += settings.doubt_per_rejected
+    leg.halves = leg.halves + 1 if period > _HALF * usual else 0
+    leg.refused_last = 1
+
+
+@kernel
+def _unlock(memory: Any, leg: Any, stamp: float, now: float) -> None:
+    """Every second pulse was rejected: the expected period is twice the true one. Give the counts back and expect the true one.
+
+    Without this the false expectation holds itself up: the pulse at half of it is rejected, the next one comes on time.
+    """
+    period = (stamp - leg.pulse_us) * 1e-6
+    leg.counts += memory.direction * _HALVES
+    leg.progress += _HALVES
+    leg.rejected -= _HALVES
+    leg.halves = 0
+    leg.refused_last = 0
+    leg.pulse_us = stamp
+    leg.period = period
+    leg.period_sum = period
+    leg.period_number = 1
+    leg.period_place = 1
+    leg.periods[0] = period
+    leg.rate = 1.0 / period
+    leg.place = leg.progress + (now - stamp) * 1e-6 * leg.rate
 
 
 @kernel
@@ -63,6 +97,9 @@ def _count(settings: Any, memory: Any, leg: Any, q: int, period: float, stamp: f
     leg.progress += 1
     leg.doubt += settings.doubt_per_count
     leg.pulses += 1
+    if leg.refused_last == 0:
+        leg.halves = 0
+    leg.refused_last = 0
     leg.pulse_us = stamp
     if leg.pulses < 2:
         return

@@ -124,6 +124,8 @@ LEG_MEMORY = np.dtype(
         ("period_number", i8),
         ("pending_insert", i8),
         ("rejected", i8),
+        ("halves", i8),  # pulses in a row rejected at about half the expected period
+        ("refused_last", i8),  # 1: the last pulse heard was rejected
         ("inserted", i8),
         # observer
         ("place", f8),  # counts of progress since the switch-on
