@@ -24,7 +24,7 @@ def level(settings: Any, memory: Any, base: float, gate: bool) -> None:
     for q in range(settings.n_legs):
         memory.legs[q].duty = base
     law = settings.law
-    if law == _CROSS or (law == _REFERENCE and memory.homing == 1):
+    if law == _CROSS or (law == _REFERENCE and memory.homing > 0):
         # a homing has no speed that could be told beforehand, so there is no reference to run along
         cross_coupling(settings, memory, base)
     elif law == _GATING and memory.homing == 0:

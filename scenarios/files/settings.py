@@ -9,7 +9,21 @@ from pydantic import Field, model_validator
 from scenarios.files.fields import Table, quantity
 from scenarios.files.leg import Place
 
-__all__ = ["Drive", "Guards", "Homing", "Learnt", "Levelling", "Plausibility", "Settings", "Speed", "Stall", "Stopping", "Timing", "Travel", "Trust"]
+__all__ = [
+    "Drive",
+    "Guards",
+    "Homing",
+    "Learnt",
+    "Levelling",
+    "Plausibility",
+    "Settings",
+    "Speed",
+    "Stall",
+    "Stopping",
+    "Timing",
+    "Travel",
+    "Trust",
+]
 
 OffState = Literal["coast", "brake"]
 
@@ -143,7 +157,9 @@ class Homing(Table):
         if self.stall_current_a >= self.current_limit_a:
             raise ValueError(f"stall_current_a = {self.stall_current_a:g} must be below current_limit_a = {self.current_limit_a:g}")
         if self.second_duty is not None and self.second_duty > self.duty:
-            raise ValueError(f"second_duty = {self.second_duty:g} must not exceed duty = {self.duty:g}: the second approach is the slow one")
+            raise ValueError(
+                f"second_duty = {self.second_duty:g} must not exceed duty = {self.duty:g}: the second approach is the slow one"
+            )
         return self
 
 

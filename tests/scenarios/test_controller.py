@@ -274,3 +274,16 @@ def test_a_refused_order_neither_ends_the_move_nor_counts_as_one() -> None:
     assert int(one["moves"]) == 1
     assert one["move"][0]["legs"]["height"][:2] == pytest.approx(0.32, abs=5e-4)
     assert float(one["move"][0]["end_us"]) > 10e6
+
+
+def test_every_second_pulse_rejected_is_seen_and_given_back() -> None:
+    # Seed 1 of this rehearsal: rear-left starts its last homing expecting twice the true period, and would hold on to it.
+    moves = [{"home": True}, {"to_mm": 40.0}, {"home": True}, {"to_mm": 40.0}, {"home": True}]
+    rig = flown("roof/home", ("move", moves), ("end_s", 90.0), perfect=False)
+    known = rig["memory"]["legs"][:4]
+    off = known["residual"] + known["repeat"]
+    print("rejected", known["rejected"], "counts off at the stop", off)
+
+    assert rig["memory"]["mode"] == Mode.READY
+    # about 1,500 counts a leg and stroke: half of them were taken for doubles before
+    assert np.all(np.abs(off) < 30)
