@@ -27,7 +27,8 @@ def believe(settings: Any, memory: Any) -> None:
 @kernel
 def spent(settings: Any, memory: Any) -> bool:
     """Whether the doubt of a leg has used up the uncertainty budget."""
+    over = 0
     for q in range(settings.n_legs):
         if memory.legs[q].doubt > settings.doubt_budget * settings.legs[q].counts_per_metre:
-            return True
-    return False
+            over += 1
+    return over > 0
