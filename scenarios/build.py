@@ -94,6 +94,8 @@ def _start(one: Any, scenario: Scenario) -> None:
         motor["ambient"] = air
         motor["winding"] = air if start.winding_c is None else start.winding_c
         motor["case"] = air if start.case_c is None else start.case_c
+        # the firmware was awake before the rehearsal began
+        known["warmth"]["winding"], known["warmth"]["case"] = motor["winding"], motor["case"]
         if start.referenced:
             believed = record["travel"] - told["home_offset"]
             known["counts"] = floor(believed * told["counts_per_metre"])

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from scenarios.build_guards import fill_guards, fill_leg_guards
 from scenarios.build_law import fill_law
 from scenarios.build_lift import G_CM2, thread_of
 from scenarios.build_motor import motor_constants
@@ -47,6 +48,10 @@ class ToldConstants:
     coulomb: float
     load_guess: float
     """Resisting torque before anything is learnt [N m]."""
+    torque_per_newton: float
+    """Motor torque per force at the nut, raising [N m/N]."""
+    own_force: float
+    """Force at the nut without payload, raising [N]."""
     derived: tuple[str, ...]
     """Names of those that the settings file leaves out and that were taken from the lift file."""
 
@@ -64,7 +69,9 @@ def _nominal(leg: Leg, lift: Lift) -> dict[str, float]:
     inertia = (leg.motor.rotor_inertia_g_cm2 + leg.spindle.inertia_g_cm2 / leg.gear.ratio**2) * G_CM2 + mass * per_radian**2
     slope, friction = atan(lead / (pi * diameter)), atan(leg.spindle.friction / cos(flank))
     collar = leg.spindle.collar_friction * 0.5e-3 * leg.spindle.collar_diameter_mm
-    raising = (mass * GRAVITY + leg.guide.friction_n) * (0.5 * diameter * tan(slope + friction) + collar)
+    rising_arm = 0.5 * diameter * tan(slope + friction) + collar
+    own = lift.deck.mass_kg / len(lift.leg) + leg.guide.moving_mass_kg
+    raising = (mass * GRAVITY + leg.guide.friction_n) * rising_arm
     lowering = (mass * GRAVITY - leg.guide.friction_n) * (0.5 * diameter * tan(friction - slope) + collar)
     return {
         "counts_per_metre": leg.motor.commutations * leg.gear.ratio / lead,
@@ -75,6 +82,8 @@ def _nominal(leg: Leg, lift: Lift) -> dict[str, float]:
         "resistance": motor.resistance + leg.bridge.resistance_mohm * 1e-3,
         "brush_drop": leg.motor.brush_drop_v,
         "coulomb": motor.coulomb,
+        "torque_per_newton": rising_arm / (leg.gear.ratio * leg.gear.efficiency),
+        "own_force": own * GRAVITY + leg.guide.friction_n,
         "load_guess": motor.coulomb + 0.5 * (raising + max(lowering, 0.0)) / (leg.gear.ratio * leg.gear.efficiency),
     }
 
@@ -114,7 +123,7 @@ def told_constants(settings: Settings, lift: Lift) -> tuple[ToldConstants, ...]:
     for leg in lift.leg:
         nominal = _nominal(leg, lift)
         values: dict[str, Any] = {name: value if value is not None else nominal[name] for name, value in given.items()}
-        told.append(ToldConstants(**values, derived=tuple(name for name, value in given.items() if value is None)))
+        told.append(ToldConstants(**{**nominal, **values}, derived=tuple(name for name, value in given.items() if value is None)))
     return tuple(told)
 
 
@@ -127,6 +136,7 @@ def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
     _fill_stopping(record, settings)
     _fill_guards(record, settings)
     _fill_trust(record, settings.trust)
+    fill_guards(record, settings)
     for leg, leg_file, told in zip(record["legs"], lift.leg, told_constants(settings, lift), strict=False):
         counts_per_radian = told.counts_per_revolution / (2.0 * pi)
         leg["counts_per_metre"] = told.counts_per_metre
@@ -138,6 +148,9 @@ def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
         leg["brush_drop"] = told.brush_drop
         leg["drag"] = told.coulomb / told.inertia * counts_per_radian
         leg["load_guess"] = told.load_guess / told.inertia * counts_per_radian
+        leg["lift_pull"] = told.torque_per_newton / told.inertia * counts_per_radian
+        leg["own_force"] = told.own_force
+        fill_leg_guards(leg, leg_file, settings)
         leg["home_offset"] = settings.homing.offsets_mm.get(leg_file.name, 0.0) * 1e-3
 
 

@@ -39,6 +39,8 @@ _WORDS = {
     Happening.STALLED: "the controller calls this leg blocked",
     Happening.REJECTED: "pulses of this move rejected as doubles: {0:g}",
     Happening.INSERTED: "single missed pulses of this move inserted: {0:g}",
+    Happening.PINCHED: "the controller decides on a pinch: the current is {0:+.2f} A off what the load so far should draw",
+    Happening.RETREATED: "the retreat has ended {1:.1f} mm back, as counted",
     Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
 }
 
@@ -71,7 +73,7 @@ def _text(what: Happening, value: float, script: Any) -> str:
     if what in (Happening.REASON, Happening.REFUSED):
         text, remedy = REASON_WORDS[Reason(int(value))]
         return f"{text} {remedy}".strip()
-    return _WORDS[what].format(value)
+    return _WORDS[what].format(value, 1e3 * value)
 
 
 def _leg(what: Happening, event: Any, script: Any) -> int:

@@ -83,6 +83,8 @@ class Happening(IntEnum):
     REJECTED = 8  # pulses of the move were rejected as doubles; value: how many
     INSERTED = 9  # single misses of the move were inserted; value: how many
     OVERFLOW = 10  # pulses found the buffer full; value: how many so far
+    PINCHED = 40  # the controller decided that a leg pinches; value: deviation of its current [A]
+    RETREATED = 41  # a retreat has ended; value: how far, as counted [m]
 
 
 SCRIPT_ROW = np.dtype(
@@ -131,6 +133,7 @@ LEG_SCORE = np.dtype(
         ("switch_offs", i8),
         ("play", f8),  # m, at the end
         ("sag", f8),  # m, axial compression at the end
+        ("pinch_height", f8),  # true height at the decision of the first pinch
         # running sums for the run window
         ("start_commuted", i8),
         ("start_heard", i8),
@@ -180,6 +183,8 @@ def move_dtype(capacity: int) -> np.dtype[np.void]:
             ("ring_us", f8, (RING,)),
             ("run_from_us", f8),
             ("run_to_us", f8),
+            ("pinch_us", f8),  # decision of the first pinch of the move, 0: none
+            ("pinch_leg", i8),
             ("legs", LEG_SCORE, (capacity,)),
         ],
         align=True,
@@ -214,6 +219,9 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("log", EVENT, (MAX_EVENTS,)),
             ("mode_before", i8),
             ("refused_before", i8),
+            ("reason_before", i8),
+            ("trips_before", i8),
+            ("retreats_before", i8),
             ("watched", WATCHED, (capacity,)),
             ("end_us", i8),  # the rehearsal ends here at the latest
             ("settle_us", i8),  # it ends this long after the last row has fired and the controller is at rest

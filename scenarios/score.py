@@ -12,7 +12,8 @@ __all__ = ["note", "open_move", "watch"]
 
 _MODE, _LEG_OFF, _LEG_ON, _STILL, _STALLED, _REASON, _REFUSED, _REJECTED, _INSERTED, _OVERFLOW = 0, 2, 3, 4, 5, 6, 7, 8, 9, 10
 _AT_REST = (1, 0, 1, 0, 0, 0, 1)
-_FAULTED = 6
+_PINCHED, _RETREATED = 40, 41
+_RETREATING, _FAULTED = 5, 6
 _RING = 21
 _RING_EVERY_US = 50_000
 _START_US = 500_000.0
@@ -123,7 +124,7 @@ def _follow_run(rig: Any, move: Any, now: float) -> None:
     for q in range(world.n_legs):
         current = world.legs[q].motor.current
         move.legs[q].charge += span * (current if current >= 0.0 else -current)
-    if rig.memory.slow == 1 or move.first_off_us > 0.0:
+    if rig.memory.slow == 1 or move.first_off_us > 0.0 or rig.memory.mode == _RETREATING:
         return
     if now - move.start_us < rig.settings.soft_start * 1e6 + _STEADY_US:
         return
@@ -193,7 +194,8 @@ def _score_move(rig: Any, move: Any, now: float) -> None:
     if on > 0:
         _score_level(rig, move, now)
         _follow_run(rig, move, now)
-        move.direction = rig.memory.direction
+        if rig.memory.mode != _RETREATING:
+            move.direction = rig.memory.direction
     _score_currents(rig, move, now)
     if started and off > 0 and move.first_off_us == 0.0:
         move.first_off_us = now
@@ -234,10 +236,32 @@ def _log_mode(rig: Any) -> None:
         note(rig, _MODE, -1, float(memory.mode))
         rig.mode_before = memory.mode
         if memory.mode == _FAULTED:
+            rig.reason_before = -1
+    if memory.reason != rig.reason_before:
+        rig.reason_before = memory.reason
+        if memory.reason != 0:
             note(rig, _REASON, memory.culprit - 1, float(memory.reason))
     if memory.refused != rig.refused_before:
         note(rig, _REFUSED, -1, float(memory.refusal))
         rig.refused_before = memory.refused
+
+
+@kernel
+def _log_pinch(rig: Any) -> None:
+    """Log a pinch that the controller has decided on, and the end of a retreat; score the first pinch of a move."""
+    pinch = rig.memory.pinch
+    if pinch.trips != rig.trips_before:
+        rig.trips_before = pinch.trips
+        note(rig, _PINCHED, pinch.leg, pinch.deviation)
+        move = rig.move[rig.moves - 1]
+        if rig.move_open == 1 and move.pinch_us == 0.0:
+            move.pinch_us = float(rig.world.time_us)
+            move.pinch_leg = pinch.leg
+            for q in range(rig.world.n_legs):
+                move.legs[q].pinch_height = rig.world.legs[q].height
+    if pinch.retreats != rig.retreats_before:
+        rig.retreats_before = pinch.retreats
+        note(rig, _RETREATED, -1, pinch.retreated)
 
 
 @kernel
@@ -247,6 +271,7 @@ def watch(rig: Any) -> None:
     memory = rig.memory
     now = world.time_us
     _log_mode(rig)
+    _log_pinch(rig)
     rest = _AT_REST[memory.mode] == 1 and memory.order == rig.inputs.order
     for q in range(world.n_legs):
         _log_leg(rig, q)

@@ -9,6 +9,7 @@ from scenarios.score import note, open_move
 from scenarios.script_electric import do_electric, undo_electric
 from scenarios.script_mechanics import do_mechanics, undo_mechanics
 from scenarios.triggers import due, due_soon
+from sync.orders import refusal
 
 __all__ = ["give_order", "run_script"]
 
@@ -16,8 +17,6 @@ _READY = 3
 _COMMAND, _PAYLOAD, _FRICTION, _GUIDE, _END = 0, 3, 4, 8, 30
 _FIRST_MECHANICAL, _LAST_MECHANICAL = 10, 29
 _ROW = 1
-_UNREFERENCED_MODE, _READY_MODE = 0, 2
-_GO, _HOME = 1, 5
 
 
 @kernel
@@ -39,13 +38,7 @@ def _accepted(rig: Any, row: Any) -> bool:
     """Whether the controller will take the order of ``row``: one that it refuses is no move, and ends none."""
     if row.action != _COMMAND:
         return True
-    mode = rig.memory.mode
-    command = int(row.values[0])
-    if command == _HOME:
-        return mode == _READY_MODE or mode == _UNREFERENCED_MODE  # type: ignore[no-any-return]
-    if command == _GO and (row.values[1] < rig.settings.travel_low or row.values[1] > rig.settings.travel_high):
-        return False
-    return mode == _READY_MODE  # type: ignore[no-any-return]
+    return refusal(rig.settings, rig.memory, int(row.values[0]), row.values[1]) == 0
 
 
 @kernel

@@ -25,7 +25,7 @@ def blocked(settings: Any, memory: Any, q: int, now: float) -> int:
     No pulse for some expected periods and current above the threshold, both; or one of the two alone for longer.
     """
     leg = memory.legs[q]
-    powered = leg.on == 1 and leg.gated == 0
+    powered = leg.on == 1 and leg.gated == 0 and now >= leg.on_us
     threshold = settings.homing_stall_current if approaching(memory) else settings.stall_current
     over = powered and leg.current >= threshold
     if not over:

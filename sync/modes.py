@@ -64,6 +64,13 @@ class Reason(IntEnum):
     HOMING_BUDGET = 7
     OUT_OF_TRAVEL = 8
     STOPPED = 9
+    PINCH_RAISING = 20
+    PINCH_LOWERING = 21
+    PINCH_RETREATING = 22
+    TOO_HOT = 23
+    OVERLOAD = 24
+    SUPPLY_LOW = 25
+    OVER_CURRENT = 26
     BUDGET_SPENT = 30
     DEBRIS = 33
 
@@ -109,4 +116,32 @@ REASON_WORDS: dict[Reason, tuple[str, str]] = {
         "Clean the end stop of this leg, clear the fault, home again; widen homing.debris_mm only with a reason.",
     ),
     Reason.OUT_OF_TRAVEL: ("The order was refused: the target lies outside the travel.", "Choose a target between the travel limits."),
+    Reason.PINCH_RAISING: (
+        "Raising, the current of a leg rose as if the deck pressed on something; all legs went back.",
+        "Remove what is above the deck; if nothing is there, look for stiff guides, or raise pinch.rise_a with a reason.",
+    ),
+    Reason.PINCH_LOWERING: (
+        "Lowering, the load of a leg went over to something under the deck; all legs went back.",
+        "Remove what is under the deck; if nothing is there, raise pinch.fall_a or pinch.rise_a with a reason.",
+    ),
+    Reason.PINCH_RETREATING: (
+        "Going back from one obstacle the deck met another; all legs stopped there.",
+        "Free the deck by hand from both sides before the next order, or shorten pinch.retreat_mm.",
+    ),
+    Reason.TOO_HOT: (
+        "A winding is estimated too hot: the move was ended level, or not begun.",
+        "Let the drive cool down; if it is cool, check the [warmth] table and the current measurement.",
+    ),
+    Reason.OVERLOAD: (
+        "The running current of the raise tells of more payload than guards.overload_kg; the move was ended level.",
+        "Take load off; every new raise is weighed again.",
+    ),
+    Reason.SUPPLY_LOW: (
+        "The supply fell below guards.supply_low_v: all motors were shed, the counting went on.",
+        "Check supply and wiring, or start the legs more softly (speed.soft_start_ms, speed.stagger_ms).",
+    ),
+    Reason.OVER_CURRENT: (
+        "A leg drew more than guards.over_current_a: a short circuit, or a bridge that does not limit.",
+        "Check motor, wires and bridge of this leg before clearing the fault.",
+    ),
 }

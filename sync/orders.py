@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+from sync.expectation import restart_expectation
 from sync.kernel import kernel
 from sync.observer import restart
 from sync.pulses import counted_height
 from sync.stopping import stop_place
+from sync.warmth import hottest
 
-__all__ = ["begin", "take_order"]
+__all__ = ["begin", "refusal", "release", "take_order"]
 
 _UNREFERENCED, _HOMING, _READY, _MOVING, _FAULTED = 0, 1, 2, 3, 6
 _GO, _UP, _DOWN, _RELEASE, _HOME, _CLEAR = 1, 2, 3, 4, 5, 6
-_NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL, _STOPPED = 1, 2, 8, 9
+_NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL, _STOPPED, _TOO_HOT = 1, 2, 8, 9, 23
 
 
 @kernel
@@ -36,6 +38,8 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
     memory.since_us = now
     memory.calls = 0
     memory.reference = 0.0
+    memory.pinch.phase = 0
+    memory.low_since_us = now
     for q in range(settings.n_legs):
         memory.reference += counted_height(settings, memory, q) / settings.n_legs
         leg = memory.legs[q]
@@ -48,8 +52,11 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
         leg.halves = 0
         leg.integral = 0.0
         leg.duty = 0.0
-        leg.on_us = now
+        leg.opposed = 0
+        leg.on_us = now + q * settings.stagger * 1e6
         leg.over_since_us = now
+        leg.excess_since_us = now
+        restart_expectation(settings, leg, settings.legs[q], 0 if direction >= 0 else 1, now)
 
 
 @kernel
@@ -62,17 +69,17 @@ def take_order(settings: Any, memory: Any, inputs: Any) -> None:
     now = float(inputs.time_us)
     if command == _RELEASE:
         if memory.mode == _MOVING:
-            _release(settings, memory, now)
+            release(settings, memory, now)
     elif command == _CLEAR:
         _clear(memory)
-    elif memory.mode == _UNREFERENCED and command != _HOME:
-        refuse(memory, _NOT_REFERENCED)
-    elif memory.mode != _READY and memory.mode != _UNREFERENCED:
-        refuse(memory, _STOPPED if memory.mode == _FAULTED else _BUSY)
-    elif command == _HOME:
-        begin(settings, memory, -1, 1, now)
     else:
-        _go(settings, memory, command, inputs.target, now)
+        reason = refusal(settings, memory, command, inputs.target)
+        if reason != 0:
+            refuse(memory, reason)
+        elif command == _HOME:
+            begin(settings, memory, -1, 1, now)
+        else:
+            _go(settings, memory, _goal(settings, command, inputs.target), now)
 
 
 @kernel
@@ -85,15 +92,31 @@ def _clear(memory: Any) -> None:
 
 
 @kernel
-def _go(settings: Any, memory: Any, command: int, target: float, now: float) -> None:
-    goal = target
+def _goal(settings: Any, command: int, target: float) -> float:
+    """Where an order leads [m]: a held key to the end of the travel."""
     if command == _UP:
-        goal = settings.travel_high
-    elif command == _DOWN:
-        goal = settings.travel_low
-    if goal < settings.travel_low or goal > settings.travel_high:
-        refuse(memory, _OUT_OF_TRAVEL)
-        return
+        return settings.travel_high  # type: ignore[no-any-return]
+    return settings.travel_low if command == _DOWN else target
+
+
+@kernel
+def refusal(settings: Any, memory: Any, command: int, target: float) -> int:
+    """Reason why an order to move would be refused now, 0 if it would be taken."""
+    mode = memory.mode
+    if mode == _UNREFERENCED and command != _HOME:
+        return _NOT_REFERENCED
+    if mode != _READY and mode != _UNREFERENCED:
+        return _STOPPED if mode == _FAULTED else _BUSY
+    if settings.warmth.on == 1 and hottest(settings, memory) > settings.warmth.start_limit:
+        return _TOO_HOT
+    goal = _goal(settings, command, target)
+    if command != _HOME and (goal < settings.travel_low or goal > settings.travel_high):
+        return _OUT_OF_TRAVEL
+    return 0
+
+
+@kernel
+def _go(settings: Any, memory: Any, goal: float, now: float) -> None:
     mean = 0.0
     for q in range(settings.n_legs):
         mean += counted_height(settings, memory, q) / settings.n_legs
@@ -102,7 +125,7 @@ def _go(settings: Any, memory: Any, command: int, target: float, now: float) -> 
 
 
 @kernel
-def _release(settings: Any, memory: Any, now: float) -> None:
+def release(settings: Any, memory: Any, now: float) -> None:
     """The button was let go: the new goal is where the leg that will run furthest can stop at the earliest."""
     goal = memory.goal
     best = -1e30

@@ -7,12 +7,18 @@ from typing import Any
 from sync.kernel import kernel
 from sync.observer import correct
 
-__all__ = ["counted_height", "fraction", "position", "take"]
+__all__ = ["counted_height", "fraction", "heading", "position", "take"]
 
 _SETTLED = 5  # pulses after a switch-on before a period is judged
 _HALF = 0.35  # of the expected period: a double comes sooner, half a period later
 _HALVES = 8  # so many in a row are no doubles: the expectation is wrong
 _SOONER = 0.8  # of the period before: a sooner pulse may be a double
+
+
+@kernel
+def heading(memory: Any, leg: Any) -> int:
+    """Direction in which a leg turns: that of the move, or still the old one after a reversal."""
+    return memory.direction if leg.opposed == 0 else -memory.direction  # type: ignore[no-any-return]
 
 
 @kernel
@@ -79,7 +85,7 @@ def _insert(settings: Any, memory: Any, leg: Any, period: float, usual: float) -
     if it is so against the one before as well: after a false pulse the next true one comes late without a miss.
     """
     if leg.pending_insert == 1 and 0.7 * usual < period < 1.3 * usual:
-        leg.counts += memory.direction
+        leg.counts += heading(memory, leg)
         leg.progress += 1
         leg.inserted += 1
         leg.doubt += settings.doubt_per_inserted
@@ -93,7 +99,7 @@ def _insert(settings: Any, memory: Any, leg: Any, period: float, usual: float) -
 @kernel
 def _count(settings: Any, memory: Any, leg: Any, q: int, period: float, stamp: float) -> None:
     """Accept a pulse at ``stamp`` [us], ``period`` [s] after the one before."""
-    leg.counts += memory.direction
+    leg.counts += heading(memory, leg)
     leg.progress += 1
     leg.doubt += settings.doubt_per_count
     leg.pulses += 1

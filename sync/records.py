@@ -10,6 +10,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from sync.guard_records import LEG_PINCH, LEG_PINCH_TOLD, LEG_WARMTH, LEG_WARMTH_TOLD, PINCH_MEMORY, PINCH_SETTINGS, WARMTH_SETTINGS
+
 __all__ = ["CAPACITY", "MAX_PULSES", "inputs_dtype", "memory_dtype", "outputs_dtype", "settings_dtype"]
 
 CAPACITY = 16
@@ -30,6 +32,10 @@ LEG_SETTINGS = np.dtype(
         ("emf", f8),  # V per count/s
         ("brush_drop", f8),  # V
         ("drag", f8),  # counts/s2: constant drag over inertia
+        ("lift_pull", f8),  # counts/s2 per N of nut force, raising
+        ("own_force", f8),  # N at the nut without payload, raising
+        ("pinch", LEG_PINCH_TOLD),
+        ("warmth", LEG_WARMTH_TOLD),
         ("plane", f8, (3,)),  # orthonormal basis of height and tilts at this leg, for the modal law
     ],
     align=True,
@@ -86,6 +92,14 @@ def settings_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("tilt_limit", f8),  # m, highest minus lowest leg, as counted
             ("start_grace", f8),  # s after a switch-on without a stall decision
             ("move_timeout", f8),  # s
+            ("over_current", f8),  # A, 0: off
+            ("over_current_time", f8),  # s
+            ("supply_low", f8),  # V, 0: off
+            ("supply_low_time", f8),  # s
+            ("overload", f8),  # kg of payload, 0: off
+            ("stagger", f8),  # s from the start of one leg to that of the next
+            ("pinch", PINCH_SETTINGS),
+            ("warmth", WARMTH_SETTINGS),
             # homing
             ("homing_duty", f8),
             ("homing_current", f8),
@@ -160,6 +174,11 @@ LEG_MEMORY = np.dtype(
         ("residual", i8),  # counts at the first contact of the last homing, by the zero before it
         ("doubt", f8),  # counts by which the position may be off, either way
         ("repeat", i8),  # counts of its second contact, by the zero of the first
+        ("excess_since_us", f8),  # current above the over-current threshold
+        ("opposed", i8),  # 1: reversed, and still turning the old way
+        ("carried", f8),  # N of payload, estimated in the last steady raise
+        ("pinch", LEG_PINCH),
+        ("warmth", LEG_WARMTH),
     ],
     align=True,
 )
@@ -189,6 +208,9 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("ask", i8),  # sync.modes.Reason for which homing is asked for, 0: none
             ("believed_error", f8),  # m, highest minus lowest as counted
             ("off_us", f8),  # when the last leg was switched off
+            ("low_since_us", f8),  # supply below its threshold
+            ("payload", f8),  # kg, estimated in the last steady raise
+            ("pinch", PINCH_MEMORY),
             ("legs", LEG_MEMORY, (capacity,)),
         ],
         align=True,

@@ -13,13 +13,18 @@ from sync.kernel import kernel
 from sync.levelling import level
 from sync.observer import predict, remember_load
 from sync.orders import begin, take_order
-from sync.pulses import position, take
+from sync.pinch import watch_currents
+from sync.profile import learn_profile
+from sync.protection import protect
+from sync.pulses import heading, position, take
+from sync.retreat import advance_retreat, end_retreat
 from sync.stopping import cut_due, learn, remaining, stop_place
 from sync.trust import spent
+from sync.warmth import warm_legs
 
 __all__ = ["tick", "tick_arrays"]
 
-_UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _FAULTED = 0, 1, 2, 3, 4, 6
+_UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _RETREATING, _FAULTED = 0, 1, 2, 3, 4, 5, 6
 _TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
 _BUDGET_SPENT = 30
 _FINISH_AND_HOME, _STOP = 1, 2
@@ -48,39 +53,57 @@ def _see(settings: Any, memory: Any, inputs: Any) -> None:
         current = inputs.legs[q].current
         leg.current = current if current >= 0.0 else -current
         if leg.pulses > 0 or leg.on == 1:
-            predict(leg, settings.legs[q], memory.direction * current, settings.tick)
+            predict(leg, settings.legs[q], heading(memory, leg) * current, settings.tick)
         take(settings, memory, inputs, q)
     memory.believed_error = believed_error(settings, memory)
 
 
 @kernel
-def _slowed(settings: Any, memory: Any, now: float) -> float:
-    """Common duty before the goal: base, then down to slow over the ramp once the mean way left is the slow-down distance."""
+def _slowed(settings: Any, memory: Any, base: float, now: float) -> float:
+    """Common duty before the goal: ``base``, then down to slow over the ramp once the mean way left is the slow-down distance."""
+    slow = settings.slow_duty if settings.slow_duty < base else base
     if memory.slow == 0:
         way = 0.0
         for q in range(settings.n_legs):
             way += remaining(settings, memory, q, now) / settings.legs[q].counts_per_metre / settings.n_legs
         if way > settings.slow_distance:
-            return settings.base_duty  # type: ignore[no-any-return]
+            return base
         memory.slow = 1
         memory.slow_us = now
     run = (now - memory.slow_us) * 1e-6
     if run >= settings.slow_ramp:
-        return settings.slow_duty  # type: ignore[no-any-return]
-    return settings.base_duty - run / settings.slow_ramp * (settings.base_duty - settings.slow_duty)  # type: ignore[no-any-return]
+        return slow
+    return base - run / settings.slow_ramp * (base - slow)  # type: ignore[no-any-return]
+
+
+@kernel
+def _ramp(settings: Any, memory: Any, run_us: float) -> float:
+    """Share of the duty ``run_us`` [us] after a switch-on; a reversal out of the motion has no soft start."""
+    run = run_us * 1e-6
+    if run >= settings.soft_start or memory.pinch.phase == 3:
+        return 1.0
+    return run / settings.soft_start if run > 0.0 else 0.0
+
+
+@kernel
+def _drive(settings: Any, memory: Any, now: float) -> None:
+    """Give every leg its duty; with a stagger each has a soft start of its own."""
+    level(settings, memory, _base_duty(settings, memory, now), settings.law != 2 or _may_gate(settings, memory, now))
+    if settings.stagger > 0.0:
+        for q in range(settings.n_legs):
+            memory.legs[q].duty *= _ramp(settings, memory, now - memory.legs[q].on_us)
 
 
 @kernel
 def _base_duty(settings: Any, memory: Any, now: float) -> float:
     """Common duty: base, slow before the goal, ramped up at the start."""
-    duty = settings.base_duty
+    duty = settings.pinch.retreat_duty if memory.mode == _RETREATING else settings.base_duty
     if memory.homing > 0:
         duty = settings.homing_second_duty if memory.homing == 3 else settings.homing_duty
     elif settings.slow_distance > 0.0:
-        duty = _slowed(settings, memory, now)
-    run = (now - memory.since_us) * 1e-6
-    if run < settings.soft_start:
-        duty *= run / settings.soft_start
+        duty = _slowed(settings, memory, duty, now)
+    if settings.stagger == 0.0:
+        duty *= _ramp(settings, memory, now - memory.since_us)
     return duty  # type: ignore[no-any-return]
 
 
@@ -147,7 +170,7 @@ def _move(settings: Any, memory: Any, now: float) -> None:
         memory.since_us = now
         memory.off_us = now
     elif memory.calls % settings.control_every == 0:
-        level(settings, memory, _base_duty(settings, memory, now), settings.law != 2 or _may_gate(settings, memory, now))
+        _drive(settings, memory, now)
 
 
 @kernel
@@ -184,8 +207,11 @@ def _settle(settings: Any, memory: Any, now: float) -> None:
     for q in range(settings.n_legs):
         memory.legs[q].rate = 0.0
         memory.legs[q].doubt += settings.doubt_per_stop
-        if memory.homing == 0:
+        if memory.homing == 0 and memory.reason == 0:
             learn(settings, memory, q)
+    if memory.homing == 0 and memory.reason == 0:
+        learn_profile(settings, memory)
+    end_retreat(settings, memory)
     if memory.homing > 0:
         reason = next_step(settings, memory, now)
         if reason != 0:
@@ -199,20 +225,46 @@ def _settle(settings: Any, memory: Any, now: float) -> None:
 
 
 @kernel
-def _command(settings: Any, memory: Any, outputs: Any) -> None:
+def _command(settings: Any, memory: Any, outputs: Any, now: float) -> None:
     """Write what each bridge is to do."""
     brake = settings.brake_up if memory.direction >= 0 else settings.brake_down
     limit = settings.homing_current if approaching(memory) else settings.current_limit
+    if memory.mode == _RETREATING and memory.pinch.phase == 1:
+        brake = settings.pinch.reaction
+    limit = settings.homing_current if memory.homing == 1 else settings.current_limit
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         out = outputs.legs[q]
-        if leg.on == 1 and leg.gated == 0:
+        if leg.on == 1 and leg.gated == 0 and now >= leg.on_us:
             out.mode = 1
             out.duty = memory.direction * leg.duty
         else:
             out.mode = 2 if brake == 1 else 0
             out.duty = 0.0
         out.limit = limit
+
+
+@kernel
+def _estimate(settings: Any, memory: Any, inputs: Any, now: float) -> None:
+    """What the guards keep up to date: expected currents while legs are on, temperatures always."""
+    if settings.pinch.on == 1 and memory.mode != _READY:
+        watch_currents(settings, memory, inputs, now)
+    if settings.warmth.on == 1:
+        warm_legs(settings, memory)
+
+
+@kernel
+def _run(settings: Any, memory: Any, supply: float, now: float) -> None:
+    """One call while legs are driven, or wait for standstill to be driven back."""
+    if memory.mode == _RETREATING:
+        advance_retreat(settings, memory, now)
+        if memory.pinch.phase == 1:
+            return
+    reason = protect(settings, memory, supply, now)
+    if reason > 0:
+        fault(settings, memory, reason, now)
+    elif reason == 0:
+        _move(settings, memory, now)
 
 
 @kernel
@@ -226,9 +278,10 @@ def tick(settings: Any, memory: Any, inputs: Any, outputs: Any) -> None:
     """
     now = float(inputs.time_us)
     _see(settings, memory, inputs)
+    _estimate(settings, memory, inputs, now)
     take_order(settings, memory, inputs)
-    if memory.mode == _MOVING or memory.mode == _HOMING:
-        _move(settings, memory, now)
+    if memory.mode == _MOVING or memory.mode == _HOMING or memory.mode == _RETREATING:
+        _run(settings, memory, inputs.supply, now)
         way = 0 if memory.direction >= 0 else 1
         for q in range(settings.n_legs):
             if memory.legs[q].on == 1:
@@ -236,7 +289,7 @@ def tick(settings: Any, memory: Any, inputs: Any, outputs: Any) -> None:
     elif memory.mode == _SETTLING:
         _settle(settings, memory, now)
     memory.calls += 1
-    _command(settings, memory, outputs)
+    _command(settings, memory, outputs, now)
 
 
 @kernel

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from scenarios.files.fields import Table, quantity
+from scenarios.files.guarding import Pinch, Warmth
 from scenarios.files.leg import Place
 
 __all__ = [
@@ -87,6 +88,7 @@ class Speed(Table):
     slow_down_mm: float = quantity(0, 500, "Distance before the target from which a move runs slowly; 0: full speed to the cut.", 12.0)
     slow_duty: float = quantity(0.02, 1, "Duty after the slow-down.", 0.4)
     slow_ramp_ms: float = quantity(0, 5000, "Ramp of the duty from base to slow; 0: none.", 0.0)
+    stagger_ms: float = quantity(0, 2000, "Time from the start of one leg to that of the next; 0: all together.", 0.0)
     current_limit_a: float = quantity(0.05, 200, "Limit asked of the bridge.")
 
     @model_validator(mode="after")
@@ -138,6 +140,11 @@ class Guards(Table):
 
     tilt_limit_mm: float = quantity(0.1, 500, "Highest minus lowest leg, as counted.", 5.0)
     move_timeout_s: float = quantity(0.5, 3600, "Longest move.", 60.0)
+    over_current_a: float | None = quantity(0.1, 500, "Current of a leg that switches everything off; left out: not watched.", None)
+    over_current_ms: float = quantity(0, 5000, "Time it must last.", 20.0)
+    supply_low_v: float | None = quantity(1, 100, "Supply at which all motors are shed; left out: not watched.", None)
+    supply_low_ms: float = quantity(0, 5000, "Time it must last.", 5.0)
+    overload_kg: float | None = quantity(0, 20000, "Estimated payload that ends a raise level; left out: it is not weighed.", None)
 
 
 class Homing(Table):
@@ -228,6 +235,8 @@ class Settings(Table):
     homing: Homing
     trust: Trust = Trust()
     travel: Travel
+    pinch: Pinch | None = None
+    warmth: Warmth | None = None
     drive: Drive = Drive()
     learnt: dict[str, Learnt] = Field(default={}, description="What was learnt before, one table per leg name.")
     sources: dict[str, str] = Field(default={}, description="Where values come from: key or table = text.")

@@ -11,7 +11,7 @@ import plant.records
 import sync.records
 from scenarios import rig, score, script, script_electric, script_mechanics, triggers
 from scenarios.rig import Action, Happening, Trigger
-from sync import guards, homing, levelling, orders, tick
+from sync import guards, homing, levelling, orders, protection, retreat, tick
 from sync.modes import Command, Law, Mode, Reason
 
 NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
@@ -19,9 +19,16 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     *((orders, f"_{order.name}", order) for order in (Command.GO, Command.RELEASE, Command.HOME, Command.CLEAR)),
     (orders, "_UP", Command.PRESS_UP),
     (orders, "_DOWN", Command.PRESS_DOWN),
-    *((orders, f"_{why.name}", why) for why in (Reason.NOT_REFERENCED, Reason.BUSY, Reason.OUT_OF_TRAVEL, Reason.STOPPED)),
-    *((tick, f"_{mode.name}", mode) for mode in Mode if mode is not Mode.RETREATING),
+    *((orders, f"_{why.name}", why) for why in (Reason.NOT_REFERENCED, Reason.BUSY, Reason.OUT_OF_TRAVEL, Reason.STOPPED, Reason.TOO_HOT)),
+    *((tick, f"_{mode.name}", mode) for mode in Mode),
     *((tick, f"_{why.name}", why) for why in (Reason.TILT, Reason.TIMEOUT, Reason.HOMING_BUDGET)),
+    *((protection, f"_{mode.name}", mode) for mode in (Mode.HOMING, Mode.MOVING, Mode.SETTLING)),
+    *((protection, f"_{why.name}", why) for why in (Reason.TOO_HOT, Reason.OVERLOAD, Reason.SUPPLY_LOW, Reason.OVER_CURRENT)),
+    *((retreat, f"_{mode.name}", mode) for mode in (Mode.SETTLING, Mode.RETREATING)),
+    (retreat, "_RAISING", Reason.PINCH_RAISING),
+    (retreat, "_LOWERING", Reason.PINCH_LOWERING),
+    (retreat, "_TWICE", Reason.PINCH_RETREATING),
+    (score, "_RETREATING", Mode.RETREATING),
     (guards, "_FREE", Reason.NONE),
     (guards, "_STALL", Reason.STALL),
     (guards, "_NO_PULSES", Reason.NO_PULSES),
@@ -44,10 +51,6 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (script_electric, "_SUPPLY", Action.SUPPLY),
     (script_electric, "_BRAKE", Action.BRAKE),
     (script, "_ROW", Happening.ROW),
-    (script, "_UNREFERENCED_MODE", Mode.UNREFERENCED),
-    (script, "_READY_MODE", Mode.READY),
-    (script, "_GO", Command.GO),
-    (script, "_HOME", Command.HOME),
     *((score, f"_{what.name}", what) for what in Happening if what not in (Happening.ROW, Happening.STANDSTILL)),
     (score, "_STILL", Happening.STANDSTILL),
     (score, "_FAULTED", Mode.FAULTED),

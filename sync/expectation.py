@@ -1,0 +1,64 @@
+"""The current that a leg should draw: a small model of its drive under the load it has had so far.
+
+The model takes the commanded duty, the measured supply and a load *level* in amperes, and answers with the current of an
+unchanged load: it goes through soft starts, slow-downs, corrections of the levelling law and dips of the supply as the
+drive does, so that what remains between measured and expected current is a change of the *load*.  This was chosen over a
+threshold on the raw current (a dip of 1 V makes 1 A) and over the torque of the load observer (its pulses answer after
+75 ms, a pinch is decided in 15).
+
+Source: armature equation without inductance and equation of motion, stepped implicitly (stable for any call).
+Neglects: inductance, diode drop in the off-time, temperature; what is left of them during an acceleration is covered by
+a threshold that grows with the accelerating current.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.kernel import kernel
+
+__all__ = ["expected_current", "restart_expectation"]
+
+
+@kernel
+def restart_expectation(settings: Any, leg: Any, told: Any, way: int, now: float) -> None:
+    """Begin a move from rest: the level is that of the last clean move this ``way`` (0 up, 1 down), else the told guess."""
+    known = leg.pinch
+    known.rate = 0.0
+    known.level = known.levels[way] if known.levels[way] > 0.0 else told.load_guess / told.pull
+    known.shape_now = 0.0
+    known.deviation = 0.0
+    known.swing = 0.0
+    known.over_us = now
+    known.under_us = now
+    known.place = -1
+    known.total = 0.0
+    known.number = 0
+    known.seen = 0
+    known.threshold = settings.pinch.rise
+    known.fall_threshold = 0.0
+
+
+@kernel
+def expected_current(settings: Any, told: Any, leg: Any, supply: float, powered: bool) -> float:
+    """Move the expected drive on by one call under ``supply`` [V]; its current [A], positive in the direction of the move."""
+    known, pinch = leg.pinch, told.pinch
+    span = settings.tick
+    load = told.pull * (known.level + known.shape_now)
+    current = 0.0
+    if powered:
+        drive = (leg.duty * supply - told.brush_drop) * pinch.conductance
+        rate = (known.rate + span * (told.pull * drive - load)) * pinch.driven_share
+        rate = rate if rate > 0.0 else 0.0
+        current = drive - told.emf * pinch.conductance * rate
+        most = settings.current_limit if settings.current_limit < pinch.highest else pinch.highest
+        current = most if current > most else (pinch.lowest if current < pinch.lowest else current)
+    rate = (known.rate + span * (told.pull * current - load)) * pinch.free_share
+    known.rate = rate if rate > 0.0 else 0.0
+    steady = known.level + known.shape_now + pinch.drag_current * known.rate
+    excess = current - steady
+    excess = excess if excess >= 0.0 else -excess
+    known.swing -= pinch.swing_share * known.swing
+    if excess > known.swing:
+        known.swing = excess
+    return current

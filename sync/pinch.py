@@ -1,0 +1,108 @@
+"""The pinch guard: a load that rises against what the move has shown so far, or, lowering, one that falls away.
+
+Raising onto an obstacle the current rises with the force.  Lowering, the weight first goes over to the obstacle and the
+current *falls*, by as much as the load contributed; only then the nut begins to push and the current rises.  A fall that all
+legs show together may be a dip of the supply that the expectation did not quite follow: it must last longer.
+
+While a move starts (soft start and some time after) its own level is still being found and the threshold is higher; an
+obstacle that is touched already when a move begins belongs to the level and is not seen.  Every attempt is judged by the same
+thresholds: an alarm teaches nothing.  Homing runs onto the stops under its own current limit and is not watched here.
+
+Not a safeguard: limiting the drive's current alone is not a recognised protection against crushing.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.expectation import expected_current
+from sync.kernel import kernel
+from sync.profile import enter_bin
+
+__all__ = ["pinched", "watch_currents"]
+
+_HELD = 0.5  # of the threshold: beyond it the level is held and nothing is learnt
+_SHAPE_SHARE = 5.0  # 1/s: how fast the expectation goes over to the next bin
+_ALONE = 0.5  # of the threshold: a fall that exceeds the other legs' by so much is no dip of the supply
+
+
+@kernel
+def watch_currents(settings: Any, memory: Any, inputs: Any, now: float) -> None:
+    """Follow the expected current of every leg, its deviation and its level; every call while legs are on."""
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        if leg.on == 0:
+            continue
+        known, told = leg.pinch, settings.legs[q]
+        powered = leg.gated == 0 and now > leg.on_us
+        expected = expected_current(settings, told, leg, inputs.supply, powered)
+        gap = memory.direction * inputs.legs[q].current - expected
+        known.deviation += settings.pinch.filter_share * (gap - known.deviation)
+        if leg.opposed == 0 and powered:
+            _follow(settings, memory, q, now)
+
+
+@kernel
+def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
+    """Take the deviation into the level: quickly while the move starts, slowly and only if it is small afterwards."""
+    leg, pinch = memory.legs[q], settings.pinch
+    known = leg.pinch
+    deviation = known.deviation
+    if now - leg.on_us < pinch.start_us:
+        level = known.level + settings.legs[q].pinch.settle_share * deviation
+        known.level = level if level > 0.0 else 0.0
+        return
+    enter_bin(settings, memory, q)
+    way = 0 if memory.direction >= 0 else 1
+    known.shape_now += _SHAPE_SHARE * settings.tick * (known.shape[way][known.place] - known.shape_now)
+    limit = known.threshold
+    if memory.direction < 0 and 0.0 < known.fall_threshold < limit:
+        limit = known.fall_threshold
+    limit *= _HELD
+    if deviation > limit or deviation < -limit:
+        return
+    step = pinch.follow_share * deviation
+    most = pinch.follow_step
+    known.level += most if step > most else (-most if step < -most else step)
+    known.noise += pinch.noise_share * (deviation * deviation - known.noise)
+    known.total += deviation
+    known.number += 1
+
+
+@kernel
+def pinched(settings: Any, memory: Any, now: float) -> int:
+    """Number of the leg at which a pinch is decided at this call, or -1."""
+    pinch = settings.pinch
+    falls = 0.0
+    for q in range(settings.n_legs):
+        falls -= memory.legs[q].pinch.deviation
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        known = leg.pinch
+        if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us:
+            known.over_us = now
+            known.under_us = now
+            continue
+        extra = pinch.swing_part * known.swing
+        if now - leg.on_us < pinch.start_us:
+            extra += pinch.start_extra
+        if known.deviation < known.threshold + extra:
+            known.over_us = now
+        elif now - known.over_us >= pinch.confirm_us:
+            return q
+        if memory.direction < 0 and _fallen(settings, known, falls, extra, now):
+            return q
+    return -1
+
+
+@kernel
+def _fallen(settings: Any, known: Any, falls: float, extra: float, now: float) -> bool:
+    """Whether the current of a leg has fallen for long enough; ``falls`` [A] is the sum over all legs."""
+    pinch = settings.pinch
+    fall = -known.deviation
+    if known.fall_threshold <= 0.0 or fall < known.fall_threshold + extra:
+        known.under_us = now
+        return False
+    others = (falls - fall) / (settings.n_legs - 1) if settings.n_legs > 1 else 0.0
+    wait = pinch.confirm_us if fall - others >= _ALONE * known.fall_threshold else pinch.common_us
+    return now - known.under_us >= wait  # type: ignore[no-any-return]

@@ -1,0 +1,47 @@
+"""Over-temperature memory: I2R with cool-down in two nodes, winding and case, for every leg.
+
+It runs at rest as well, and must survive power-off: whoever restores memory after a power fail either brings the stored
+temperatures back or calls ``assume_hot``.
+
+Source: two-node lumped model, resistance by the copper law about 20 C (IEC 60028).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sync.kernel import kernel
+
+__all__ = ["assume_hot", "hottest", "warm_legs"]
+
+_COPPER = 0.00393  # 1/K
+
+
+@kernel
+def warm_legs(settings: Any, memory: Any) -> None:
+    """Take one call's heat into the estimates."""
+    for q in range(settings.n_legs):
+        leg, told = memory.legs[q], settings.legs[q]
+        known, model = leg.warmth, told.warmth
+        heat = leg.current * leg.current * told.resistance * (1.0 + _COPPER * (known.winding - 20.0))
+        across = (known.winding - known.case) * model.across
+        known.winding += model.winding_rise * (heat - across)
+        known.case += model.case_rise * (across - (known.case - settings.warmth.ambient) * model.away)
+
+
+@kernel
+def hottest(settings: Any, memory: Any) -> float:
+    """Highest estimated winding temperature [deg C]."""
+    most = -1e9
+    for q in range(settings.n_legs):
+        winding = memory.legs[q].warmth.winding
+        most = winding if winding > most else most
+    return most
+
+
+@kernel
+def assume_hot(settings: Any, memory: Any) -> None:
+    """Nothing is known of the time before: winding and case are taken as hot as a move may make them."""
+    for q in range(settings.n_legs):
+        memory.legs[q].warmth.winding = settings.warmth.limit
+        memory.legs[q].warmth.case = settings.warmth.limit
