@@ -26,7 +26,7 @@ def restart_expectation(settings: Any, leg: Any, told: Any, way: int, now: float
     known = leg.pinch
     known.rate = 0.0
     known.level = known.levels[way] if known.levels[way] > 0.0 else told.load_guess / told.pull
-    known.shape_now = 0.0
+    known.form_now = 0.0
     known.deviation = 0.0
     known.swing = 0.0
     known.over_us = now
@@ -44,7 +44,7 @@ def expected_current(settings: Any, told: Any, leg: Any, supply: float, powered:
     """Move the expected drive on by one call under ``supply`` [V]; its current [A], positive in the direction of the move."""
     known, pinch = leg.pinch, told.pinch
     span = settings.tick
-    load = told.pull * (known.level + known.shape_now)
+    load = told.pull * (known.level + known.form_now)
     current = 0.0
     if powered:
         drive = (leg.duty * supply - told.brush_drop) * pinch.conductance
@@ -55,7 +55,7 @@ def expected_current(settings: Any, told: Any, leg: Any, supply: float, powered:
         current = most if current > most else (pinch.lowest if current < pinch.lowest else current)
     rate = (known.rate + span * (told.pull * current - load)) * pinch.free_share
     known.rate = rate if rate > 0.0 else 0.0
-    steady = known.level + known.shape_now + pinch.drag_current * known.rate
+    steady = known.level + known.form_now + pinch.drag_current * known.rate
     excess = current - steady
     excess = excess if excess >= 0.0 else -excess
     known.swing -= pinch.swing_share * known.swing

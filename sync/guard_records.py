@@ -62,7 +62,7 @@ LEG_PINCH = np.dtype(
         ("rate", f8),  # counts/s of the expected drive
         ("level", f8),  # A, load of this move
         ("levels", f8, (2,)),  # the same at the end of the last clean move; up, down; 0: none yet
-        ("shape_now", f8),  # A, of the profile where the leg is
+        ("form_now", f8),  # A, of the profile where the leg is
         ("deviation", f8),  # A, measured less expected, filtered
         ("swing", f8),  # A, accelerating current, held for a while
         ("threshold", f8),  # A, of a rise
@@ -75,7 +75,7 @@ LEG_PINCH = np.dtype(
         ("number", i8),
         ("seen", i8),  # bit field of the bins that this move has passed
         ("pending", f8, (BINS,)),  # A, mean deviation in each of them
-        ("shape", f8, (2, BINS)),  # A, learnt
+        ("form", f8, (2, BINS)),  # A, learnt
         ("spread", f8, (2, BINS)),  # A, learnt
     ],
     align=True,

@@ -54,7 +54,7 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
         return
     enter_bin(settings, memory, q)
     way = 0 if memory.direction >= 0 else 1
-    known.shape_now += _SHAPE_SHARE * settings.tick * (known.shape[way][known.place] - known.shape_now)
+    known.form_now += _SHAPE_SHARE * settings.tick * (known.form[way][known.place] - known.form_now)
     limit = known.threshold
     if memory.direction < 0 and 0.0 < known.fall_threshold < limit:
         limit = known.fall_threshold

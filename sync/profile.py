@@ -33,13 +33,13 @@ def enter_bin(settings: Any, memory: Any, q: int) -> None:
     way = 0 if memory.direction >= 0 else 1
     _close_bin(known)
     if known.place < 0:
-        known.shape_now = known.shape[way][place]
+        known.form_now = known.form[way][place]
     known.place = place
     spread = known.spread[way][place]
     wide = pinch.spreads * math.sqrt(known.noise + spread * spread)
     rise = wide if wide > pinch.rise else pinch.rise
     known.threshold = rise if rise < pinch.rise_most else pinch.rise_most
-    known.fall_threshold = _fall(pinch, known.level + known.shape[way][place] - told.pinch.idle, wide)
+    known.fall_threshold = _fall(pinch, known.level + known.form[way][place] - told.pinch.idle, wide)
 
 
 @kernel
@@ -89,7 +89,7 @@ def learn_profile(settings: Any, memory: Any) -> None:
         for k in range(_BINS):
             if (known.seen >> k) & 1 == 1:
                 step = pinch.learn_gain * known.pending[k]
-                known.shape[way][k] += most if step > most else (-most if step < -most else step)
+                known.form[way][k] += most if step > most else (-most if step < -most else step)
                 off = known.pending[k] if known.pending[k] >= 0.0 else -known.pending[k]
                 known.spread[way][k] += pinch.learn_gain * (off - known.spread[way][k])
         known.seen = 0
