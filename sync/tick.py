@@ -231,7 +231,6 @@ def _command(settings: Any, memory: Any, outputs: Any, now: float) -> None:
     limit = settings.homing_current if approaching(memory) else settings.current_limit
     if memory.mode == _RETREATING and memory.pinch.phase == 1:
         brake = settings.pinch.reaction
-    limit = settings.homing_current if memory.homing == 1 else settings.current_limit
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         out = outputs.legs[q]
