@@ -197,6 +197,14 @@ def _look_at_trust(settings: Any, memory: Any, now: float) -> None:
 
 
 @kernel
+def _learn_move(settings: Any, memory: Any) -> None:
+    """A move has ended as it was meant to: its coasts and its currents are taken in; one with an alarm teaches nothing."""
+    for q in range(settings.n_legs):
+        learn(settings, memory, q)
+    learn_profile(settings, memory)
+
+
+@kernel
 def _settle(settings: Any, memory: Any, now: float) -> None:
     """Wait until it is quiet; then learn from the coast, or take the next step of a homing."""
     last = memory.off_us
@@ -207,10 +215,8 @@ def _settle(settings: Any, memory: Any, now: float) -> None:
     for q in range(settings.n_legs):
         memory.legs[q].rate = 0.0
         memory.legs[q].doubt += settings.doubt_per_stop
-        if memory.homing == 0 and memory.reason == 0:
-            learn(settings, memory, q)
     if memory.homing == 0 and memory.reason == 0:
-        learn_profile(settings, memory)
+        _learn_move(settings, memory)
     end_retreat(settings, memory)
     if memory.homing > 0:
         reason = next_step(settings, memory, now)
