@@ -10,10 +10,12 @@ Source: cross-coupled control, Koren, ASME J. Dyn. Syst. Meas. Control 102 (1980
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, pi
 
 import numpy as np
 from numpy.typing import NDArray
+
+from sync.design.continuous import RationalLoop, loop_margins
+from sync.design.margins import Margins
 
 __all__ = [
     "DifferentialLoop",
@@ -23,9 +25,8 @@ __all__ = [
     "integral_without_overshoot",
     "loop_delay",
     "margins",
+    "rational",
 ]
-
-_POINTS = 4000
 
 
 @dataclass(frozen=True)
@@ -49,17 +50,6 @@ class DifferentialLoop:
     speed_per_duty: float
     time_constant: float
     delay: float
-
-
-@dataclass(frozen=True)
-class Margins:
-    """Gain margin [-], phase margin [deg], delay margin [s], peak of the sensitivity [-], gain crossover [rad/s]."""
-
-    gain: float
-    phase: float
-    delay: float
-    sensitivity: float
-    crossover: float
 
 
 def loop_delay(tick: float, compute_delay: float, period: float) -> float:
@@ -93,35 +83,22 @@ def frequency_response(loop: DifferentialLoop, omega: NDArray[np.float64]) -> ND
     return response
 
 
-def _grid(loop: DifferentialLoop) -> NDArray[np.float64]:
-    """Frequencies that span every crossover: an automatic grid starts above a slow one."""
-    rate = 2.0 * loop.gain * loop.speed_per_duty
-    slow = min(rate, loop.integral_gain / loop.gain if loop.integral_gain > 0.0 else rate)
-    fast = max(rate, 1.0 / loop.time_constant, pi / loop.delay if loop.delay > 0.0 else 0.0)
-    return np.geomspace(1e-3 * slow, 1e2 * fast, _POINTS)
+def rational(loop: DifferentialLoop) -> RationalLoop:
+    """The loop as a rational transfer function with dead time."""
+    speed = 2.0 * loop.speed_per_duty
+    if loop.integral_gain > 0.0:
+        return RationalLoop((speed * loop.gain, speed * loop.integral_gain), (loop.time_constant, 1.0, 0.0, 0.0), loop.delay)
+    return RationalLoop((speed * loop.gain,), (loop.time_constant, 1.0, 0.0), loop.delay)
 
 
 def margins(loop: DifferentialLoop) -> Margins:
-    """Margins of the loop by python-control, on a frequency grid of our own.
+    """Margins of the loop, on a frequency grid of our own.
 
     Raises
     ------
     ValueError
         If the gain is not above zero: then there is no loop.
     """
-    import control
-
     if loop.gain <= 0.0:
         raise ValueError("levelling.kc_per_mm = 0: without a gain there is no loop whose margins could be told")
-    omega = _grid(loop)
-    response = frequency_response(loop, omega)
-    data = control.FrequencyResponseData(response, omega, smooth=True)
-    gain, phase, stability, _, crossover, _ = control.stability_margins(data)
-    phase_margin = float(phase) if np.isfinite(phase) else inf
-    return Margins(
-        gain=float(gain),
-        phase=phase_margin,
-        delay=phase_margin * pi / 180.0 / float(crossover),
-        sensitivity=1.0 / float(stability),
-        crossover=float(crossover),
-    )
+    return loop_margins(rational(loop))

@@ -1,0 +1,1 @@
+"""Design of the levelling loop before hardware exists: linear models, margins, describing functions, tuning rules."""
