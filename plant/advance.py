@@ -11,6 +11,7 @@ from plant.heat import warm
 from plant.kernel import kernel
 from plant.sensing import follow, sample_all
 from plant.step import sub_step
+from plant.touch import feel
 
 __all__ = ["act_on", "advance_one", "close_tick"]
 
@@ -38,6 +39,8 @@ def advance_one(world: Any, step: int) -> None:
             act_on(world, leg, leg.bridge.next_mode, leg.bridge.next_duty, leg.bridge.next_limit)
     sub_step(world, world.sub_step, float(world.time_us))
     world.time_us += world.sub_step_us
+    if world.contacts > 0:
+        feel(world)
     if world.ideal_sensing == 0:
         for q in range(world.n_legs):
             follow(world.legs[q].current_sensor, world.legs[q].motor.current)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from plant.contacts import press
 from plant.kernel import inlined, kernel
 
 __all__ = ["GRAVITY", "factor", "observe", "share_load", "spread", "spread_at"]
@@ -95,7 +96,8 @@ def spread_at(world: Any, ended: bool) -> bool:
     deck = world.deck
     n = world.n_legs
     if deck.elastic == 0:
-        return _share_alone(world)
+        alone = _share_alone(world)
+        return alone if world.contacts == 0 else press(world, ended)
     # legs that just define the plane cannot warp
     warps = deck.warp_stiffness > 0.0 and n > deck.rank
     p0, p1, p2 = 0.0, 0.0, 0.0
@@ -126,7 +128,7 @@ def spread_at(world: Any, ended: bool) -> bool:
         leg.scratch.deck_force = force
         leg.lifted = 0
         pulled |= force < 0.0 and leg.spindle.captive == 0
-    return pulled
+    return pulled if world.contacts == 0 else press(world, ended)
 
 
 @kernel

@@ -13,7 +13,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from plant.step_records import ENERGY, FLANK, SCRATCH
+from plant.contact_records import CONTACT, MAX_CONTACTS
+from plant.step_records import ENERGY, FLANK, PLANE, SCRATCH
 
 __all__ = ["CAPACITY", "MAX_COMMUTATIONS", "MAX_PULSES", "world_dtype"]
 
@@ -279,6 +280,7 @@ DECK = np.dtype(
         ("tilt_y", f8),
         ("warp", f8),  # m, largest distance of a joint from the mean plane
         ("level_error", f8),  # m, highest minus lowest joint
+        ("plane", PLANE),
     ],
     align=True,
 )
@@ -294,6 +296,12 @@ def world_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("deck", DECK),
             ("supply", SUPPLY),
             ("supply_sensor", SENSOR),
+            ("contacts", i8),  # put so far; those taken away keep their place and their score
+            ("contact", CONTACT, (MAX_CONTACTS,)),
+            ("clock_force", f8),  # N that starts the clock of an attempt
+            ("late_after", f8),  # s on that clock
+            ("last_after", f8),
+            ("taken", f8),  # J, that obstacles and people took along when they went
             ("sub_step", f8),  # s
             ("sub_step_us", i8),
             ("steps_per_tick", i8),

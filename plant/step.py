@@ -14,7 +14,7 @@ from plant.commutation import pass_commutations
 from plant.deck import spread_at
 from plant.events import find_event, round_off, settle_event
 from plant.kernel import inlined, kernel
-from plant.lift_off import release
+from plant.lift_off import release, release_now
 from plant.mechanics import book_losses, break_away, drag_torque, engaged, guide_force, guide_share, nut_force, resisting_torque
 from plant.portable import brush_share
 from plant.supply import book_supply, source_current, stiff_voltage
@@ -99,20 +99,12 @@ def _begin_leg(leg: Any, bending: float, voltage: float) -> float:
     return share * motor.current  # type: ignore[no-any-return]
 
 
-@kernel
-def _release_now(world: Any) -> None:
-    """Find the legs that carry the deck at the present travels."""
-    for q in range(world.n_legs):
-        world.legs[q].scratch.end_travel = world.legs[q].travel
-    release(world)
-
-
 @inlined
 def _begin(world: Any) -> None:
     """Rates at the start of a piece."""
     supply = world.supply
     if spread_at(world, False):
-        _release_now(world)
+        release_now(world)
     bending = world.deck.bending
     if supply.capacitance == 0.0:
         supply.voltage = stiff_voltage(supply, supply.end_load)

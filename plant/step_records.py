@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["ENERGY", "FLANK", "SCRATCH"]
+__all__ = ["ENERGY", "FLANK", "PLANE", "SCRATCH"]
 
 f8, i8 = np.float64, np.int64
 
@@ -38,6 +38,19 @@ ENERGY = np.dtype(
     ],
     align=True,
 )
+
+PLANE = np.dtype(
+    [
+        ("load", f8, (3,)),  # N along the basis of the deck: what it hands to its legs at height zero
+        ("give", f8, (9,)),  # N/m, how that grows with the plane: racking and contacts
+        ("rack_x", f8, (3,)),  # rad/m, slopes of the deck along its basis
+        ("rack_y", f8, (3,)),
+        ("rows", f8, (12,)),  # of the linear system, right-hand side last
+        ("place", f8, (3,)),  # m along the basis: where the deck's plane is
+    ],
+    align=True,
+)
+"""What finding the legs that carry works with: three numbers along the orthonormal basis of the deck stand for a plane."""
 
 SCRATCH = np.dtype(
     [

@@ -20,6 +20,12 @@ __all__ = ["Assumption", "assemble", "assumptions", "build_rig", "build_world", 
 
 SETTLE_US = 300_000
 """Rest after the last move before a rehearsal ends."""
+CLOCK = (25.0, 0.75, 5.0)
+"""Force [N] that starts the clock of a contact, and the times [s] on it after which less force is allowed.
+
+Source: force-time mask of EN 12453 as quoted by a trade summary (400 N, 150 N after 0.75 s, 25 N after 5 s), which warns
+that it is an interpretation; the standard itself was not read.
+"""
 
 
 def build_rig(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDArray[np.void]:
@@ -65,6 +71,7 @@ def assemble(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDArr
     world["seed"] = scenario.seed if seed is None else seed
     world["run"] = run
     world["sub_step"] = (scenario.file.sub_step_us or 0) * 1e-6
+    world["clock_force"], world["late_after"], world["last_after"] = CLOCK
     fill_settings(one["settings"], scenario.settings, scenario.lift)
     _place_load(world["deck"], scenario)
     _start(one, scenario)

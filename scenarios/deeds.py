@@ -13,5 +13,5 @@ __all__ = ["Deed", "Deeds", "Names"]
 Names = tuple[str, ...]
 """Names of the legs, in order."""
 Deed = tuple[Action, tuple[float, ...]]
-"""What the row does, and up to four values [SI]."""
+"""What the row does, and up to six values [SI]."""
 Deeds = dict[type[Timed], Callable[[Any, Names], Deed]]

@@ -23,13 +23,15 @@ _ORDERS = {
 _DEEDS = {
     Action.EXTRA_COUNTS: "{0:g} false pulses injected",
     Action.LOSE_COUNTS: "the next {0:g} commutations are not heard",
-    Action.PAYLOAD: "payload becomes {0:g} kg at ({x:g}, {y:g}) mm",
+    Action.PAYLOAD: "payload becomes {0:g} kg at ({mm1:g}, {mm2:g}) mm",
     Action.FRICTION: "thread friction is multiplied by {0:g}",
     Action.POWER_OFF: "power off, past the controller",
     Action.POWER_ON: "driven at duty {0:g}, past the controller",
     Action.SUPPLY: "open-circuit supply becomes {0:g} V",
     Action.GUIDE: "guide friction becomes {0:g} N",
     Action.BRAKE: "motor shorted, past the controller",
+    Action.OBSTACLE: "an obstacle of {per_mm3:g} N/mm",
+    Action.LEAN: "somebody leans on the deck with {2:g} N",
 }
 
 _WORDS = {
@@ -42,6 +44,8 @@ _WORDS = {
     Happening.PINCHED: "the controller decides on a pinch: the current is {0:+.2f} A off what the load so far should draw",
     Happening.RETREATED: "the retreat has ended {1:.1f} mm back, as counted",
     Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
+    Happening.TOUCHED: "the deck meets obstacle {0:g}",
+    Happening.RELEASED: "the deck is free of the obstacle again; it felt at most {0:.1f} N",
 }
 
 
@@ -61,7 +65,20 @@ def tell_row(row: Any, script: Any) -> str:
     if action is Action.COMMAND:
         command = Command(int(values[0]))
         return f"order: go to {1e3 * values[1]:.2f} mm" if command is Command.GO else _ORDERS[command]
-    return _DEEDS[action].format(float(values[0]), x=1e3 * float(values[1]), y=1e3 * float(values[2]))
+    millimetres = {f"mm{i}": 1e3 * float(value) for i, value in enumerate(values)}
+    per_millimetre = {f"per_mm{i}": 1e-3 * float(value) for i, value in enumerate(values)}
+    text = _DEEDS[action].format(*(float(value) for value in values), **millimetres, **per_millimetre)
+    return text + _point(row) if action in (Action.OBSTACLE, Action.LEAN) else text
+
+
+def _point(row: Any) -> str:
+    """Where an obstacle or a leaning person is."""
+    x, y, place, _, side, is_gap = (float(value) for value in row["values"])
+    text = "" if int(row["leg"]) >= 0 else f" at ({1e3 * x:g}, {1e3 * y:g}) mm"
+    if int(row["action"]) == Action.LEAN:
+        return text
+    where = "above" if side > 0.0 else "below"
+    return f" {where} the deck{text}, {f'{1e3 * place:g} mm away' if is_gap else f'its face at {1e3 * place:g} mm'}"
 
 
 def _text(what: Happening, value: float, script: Any) -> str:

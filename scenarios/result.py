@@ -71,7 +71,7 @@ def _energy(rig: Any, stored: float, count: int) -> Energy:
     parts = {"supply": float(supply["energy_heat"])}
     parts |= {term: sum(float(legs[q]["energy"][term]) for q in range(count)) for term in HEAT_TERMS}
     drawn, heat = float(supply["energy_in"]), sum(parts.values())
-    work = sum(float(legs[q]["energy"]["work"]) for q in range(count))
+    work = sum(float(legs[q]["energy"]["work"]) for q in range(count)) + float(rig["world"]["taken"])
     residual = abs(drawn - heat - work - stored) / drawn if drawn > 0.0 else None
     return Energy(drawn, heat, work, stored if abs(stored) > 1e-9 else 0.0, residual, parts)
 

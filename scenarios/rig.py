@@ -66,6 +66,8 @@ class Action(IntEnum):
     SUPPLY = 7  # open-circuit voltage becomes values[0]
     GUIDE = 8  # guide friction of the leg becomes values[0] N
     BRAKE = 9  # the bridge of the leg (or all) shorts the motor, bypassing the controller
+    OBSTACLE = 10  # values: x, y, gap or height of the face (m), N/m, side (1 above, -1 below), 1: the third is a gap; or at the leg
+    LEAN = 11  # values: x, y (m), N downwards; or at the leg
     END = 30  # what row values[0] changed becomes what it was before
 
 
@@ -83,6 +85,8 @@ class Happening(IntEnum):
     REJECTED = 8  # pulses of the move were rejected as doubles; value: how many
     INSERTED = 9  # single misses of the move were inserted; value: how many
     OVERFLOW = 10  # pulses found the buffer full; value: how many so far
+    TOUCHED = 20  # the deck came against an obstacle; value: its number, from 1
+    RELEASED = 21  # it is free again; value: largest force of the attempt (N)
     PINCHED = 40  # the controller decided that a leg pinches; value: deviation of its current [A]
     RETREATED = 41  # a retreat has ended; value: how far, as counted [m]
 
@@ -93,7 +97,7 @@ SCRIPT_ROW = np.dtype(
         ("at", f8),
         ("action", i8),
         ("leg", i8),  # -1: all
-        ("values", f8, (4,)),
+        ("values", f8, (6,)),
         ("move", i8),  # 1: starts a scored move
         ("of", i8),  # what the trigger looks at: leg (-1: mean height, any leg), mode or row
         ("needs", i8),  # 1 + index of the row that must have fired before the condition is looked at, 0: none
@@ -246,6 +250,7 @@ TRACE_GLOBAL = (
     "tilt_x_rad",
     "tilt_y_rad",
     "warp_m",
+    "contact_n",
 )
 TRACE_LEG = (
     "height_m",

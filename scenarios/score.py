@@ -11,6 +11,7 @@ from sync.pulses import counted_height
 __all__ = ["note", "open_move", "watch"]
 
 _MODE, _LEG_OFF, _LEG_ON, _STILL, _STALLED, _REASON, _REFUSED, _REJECTED, _INSERTED, _OVERFLOW = 0, 2, 3, 4, 5, 6, 7, 8, 9, 10
+_TOUCHED, _RELEASED = 20, 21
 _AT_REST = (1, 0, 1, 0, 0, 0, 1)
 _PINCHED, _RETREATED = 40, 41
 _RETREATING, _FAULTED = 5, 6
@@ -265,6 +266,19 @@ def _log_pinch(rig: Any) -> None:
 
 
 @kernel
+def _log_contacts(rig: Any) -> None:
+    """Log which obstacles were met and left since the last tick."""
+    for j in range(rig.world.contacts):
+        contact = rig.world.contact[j]
+        if contact.touching != contact.told:
+            contact.told = contact.touching
+            if contact.touching == 1:
+                note(rig, _TOUCHED, -1, float(j + 1))
+            else:
+                note(rig, _RELEASED, -1, contact.attempt_peak)
+
+
+@kernel
 def watch(rig: Any) -> None:
     """Score and log the tick that has just been flown, and decide whether the rehearsal is over."""
     world = rig.world
@@ -272,6 +286,8 @@ def watch(rig: Any) -> None:
     now = world.time_us
     _log_mode(rig)
     _log_pinch(rig)
+    if world.contacts > 0:
+        _log_contacts(rig)
     rest = _AT_REST[memory.mode] == 1 and memory.order == rig.inputs.order
     for q in range(world.n_legs):
         _log_leg(rig, q)

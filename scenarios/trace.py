@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.contacts import contact_force
 from plant.kernel import kernel
 from scenarios.rig import TRACE_GLOBAL, TRACE_LEG
 from sync.pulses import counted_height
@@ -39,6 +40,7 @@ def record(rig: Any, row: Any) -> None:
     row[7] = world.deck.tilt_x
     row[8] = world.deck.tilt_y
     row[9] = world.deck.warp
+    row[10] = contact_force(world) if world.contacts > 0 else 0.0
     for q in range(world.n_legs):
         leg = world.legs[q]
         at = _GLOBAL + _LEG * q

@@ -130,20 +130,27 @@ def prepare(rig: NDArray[np.void]) -> None:
 
 
 def _stored(world: Any) -> float:
-    """Energy stored in fields, masses, capacitor, racking, warp and end stops [J]."""
+    """Energy stored in fields, masses, capacitor, racking, warp, obstacles and end stops [J]."""
     n = int(world["n_legs"])
     legs, deck, supply = world["legs"][:n], world["deck"], world["supply"]
     motor = legs["motor"]
     total = float(np.sum(0.5 * motor["inductance"] * motor["current"] ** 2 + 0.5 * motor["speed"] ** 2 / legs["inverse_inertia"]))
     total += 0.5 * float(supply["capacitance"]) * float(supply["voltage"]) ** 2
-    travel = legs["travel"]
+    # where the deck has left a nut it is the deck's joint that racks and warps it, and the load has stayed up
+    travel = np.where(legs["lifted"] == 1, legs["height"], legs["travel"])
+    total += float(np.sum(legs["share"] * (travel - legs["travel"])))
     if deck["elastic"]:
         total += 0.5 * float(deck["tilt_stiffness_x"]) * float(np.sum(legs["slope_x"] * travel)) ** 2
         total += 0.5 * float(deck["tilt_stiffness_y"]) * float(np.sum(legs["slope_y"] * travel)) ** 2
         off = travel - legs["basis"] @ (legs["basis"].T @ travel)
         total += 0.5 * float(deck["warp_stiffness"]) * float(off @ off)
-    below = np.minimum(travel - legs["stop_low"], 0.0)
-    above = np.maximum(travel - legs["stop_high"], 0.0)
+    for contact in world["contact"][: int(world["contacts"])]:
+        if contact["active"]:
+            height = float(contact["basis"] @ (legs["basis"].T @ travel))
+            depth = max(float(contact["side"]) * (height - float(contact["face"])), 0.0)
+            total += 0.5 * float(contact["stiffness"]) * depth**2 + float(contact["push"]) * (height - float(contact["face"]))
+    below = np.minimum(legs["travel"] - legs["stop_low"], 0.0)
+    above = np.maximum(legs["travel"] - legs["stop_high"], 0.0)
     return total + float(np.sum(0.5 * legs["stop_stiffness"] * (below**2 + above**2)))
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from plant.advance import advance_one, close_tick
 from plant.bridge import BRAKE, COAST, DRIVE
+from plant.contacts import face_contact, place_contact, remove_contact
 from plant.kernel import kernel
 from plant.records import world_dtype
 from plant.setup import prepare, refresh_load
@@ -27,9 +28,12 @@ __all__ = [
     "FREE",
     "GRAVITY",
     "World",
+    "clear_away",
     "energy_balance",
     "free_of_load",
+    "lean",
     "leg_of",
+    "obstruct",
     "order",
     "ready",
     "reload",
@@ -161,6 +165,21 @@ def _reload(machine: Any) -> None:
 
 
 @kernel
+def _obstruct(machine: Any, values: Any) -> None:
+    face_contact(machine, place_contact(machine, values[0], values[1]), values)
+
+
+@kernel
+def _touch(machine: Any, x: float, y: float) -> int:
+    return place_contact(machine, x, y)
+
+
+@kernel
+def _clear(machine: Any, number: int) -> None:
+    remove_contact(machine, number)
+
+
+@kernel
 def _step(machine: Any, span: float, time: float, number: int) -> None:
     for k in range(number):
         sub_step(machine, span, time + 1e6 * span * k)
@@ -195,6 +214,27 @@ def ready(world: World) -> World:
 def reload(world: World) -> None:
     """Take a changed payload into the shares of the legs."""
     _reload(view(world))
+
+
+def obstruct(world: World, stiffness: float, gap: float, side: int = 1, at: tuple[float, float] = (0.0, 0.0)) -> Any:
+    """An obstacle of ``stiffness`` [N/m] at ``gap`` [m] from the deck, above (1) or below (-1); returns its record."""
+    machine = world[0]
+    _obstruct(view(world), np.array([*at, gap, stiffness, side, 1.0]))
+    machine["clock_force"], machine["late_after"], machine["last_after"] = 25.0, 0.75, 5.0
+    return machine["contact"][int(machine["contacts"]) - 1]
+
+
+def lean(world: World, force: float, at: tuple[float, float] = (0.0, 0.0)) -> Any:
+    """Somebody leans on the deck with ``force`` [N]; returns the record."""
+    machine = world[0]
+    contact = machine["contact"][_touch(view(world), *at)]
+    contact["push"] = force
+    return contact
+
+
+def clear_away(world: World, number: int) -> None:
+    """Take obstacle or lean ``number`` (from 0) away."""
+    _clear(view(world), number)
 
 
 def order(world: World, mode: int, duty: float = 0.0, limit: float = FREE, legs: tuple[int, ...] | None = None) -> None:
@@ -241,7 +281,7 @@ def watch(world: World, seconds: float) -> tuple[NDArray[np.float64], list[NDArr
 
 
 def _stored(world: World) -> float:
-    """Energy in motion, inductances, capacitor, end stops and the deck's elasticity [J]."""
+    """Energy in motion, inductances, capacitor, end stops, obstacles and the deck's elasticity [J]."""
     machine = world[0]
     supply, deck = machine["supply"], machine["deck"]
     legs = machine["legs"][: int(machine["n_legs"])]
@@ -251,8 +291,14 @@ def _stored(world: World) -> float:
         total += 0.5 * float(motor["inductance"] * motor["current"] ** 2 + motor["speed"] ** 2 / leg["inverse_inertia"])
         depth = max(leg["stop_low"] - leg["travel"], leg["travel"] - leg["stop_high"], 0.0)
         total += 0.5 * float(leg["stop_stiffness"] * depth**2)
-    z = legs["travel"]
+    # a deck that has left a nut is still up there, and it is the deck that racks and warps
+    z = np.where(legs["lifted"] == 1, legs["height"], legs["travel"])
+    total += float(np.sum(legs["share"] * (z - legs["travel"])))
     plane = legs["basis"].T @ z
+    for contact in machine["contact"][: int(machine["contacts"])]:
+        if contact["active"]:
+            depth = float(contact["basis"] @ plane - contact["face"])
+            total += float(contact["push"]) * depth + 0.5 * float(contact["stiffness"]) * max(depth * float(contact["side"]), 0.0) ** 2
     tilt_x, tilt_y = legs["slope_x"] @ z, legs["slope_y"] @ z
     total += 0.5 * float(deck["tilt_stiffness_x"] * tilt_x**2 + deck["tilt_stiffness_y"] * tilt_y**2)
     return total + 0.5 * float(deck["warp_stiffness"] * (z @ z - plane @ plane))
@@ -265,5 +311,6 @@ def energy_balance(world: World) -> tuple[float, dict[str, float], float]:
     for leg in machine["legs"][: int(machine["n_legs"])]:
         for name in spent:
             spent[name] += float(leg["energy"][name])
+    spent["taken"] = float(machine["taken"])
     spent["source"] = float(machine["supply"]["energy_heat"])
     return float(machine["supply"]["energy_in"]), spent, _stored(world)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from scenarios.files.faults_mechanics import Lean, Obstacle
 from scenarios.files.lift import Lift
 from scenarios.files.lines import Path
 from scenarios.files.scenario import ScenarioFile
@@ -15,6 +16,8 @@ Finding = tuple[Path, str]
 
 LEG_KEYS = ("leg", "height_of")
 """Keys of a fault that name a leg."""
+MOST_CONTACTS = 4
+"""Obstacles and people who lean: as many as ``plant.contact_records`` has room for."""
 MOST_ROWS = 250
 """Orders, releases, faults and their ends together."""
 
@@ -26,6 +29,9 @@ def fault_complaints(file: ScenarioFile, lift: Lift) -> Iterator[Finding]:
             name = getattr(fault, key, None)
             if name is not None and name not in lift.names:
                 yield ("fault", i, key), f'fault[{i + 1}].{key} = "{name}": there is no such leg{did_you_mean(name, lift.names)}'
+    contacts = sum(isinstance(fault, Obstacle | Lean) for fault in file.fault)
+    if contacts > MOST_CONTACTS:
+        yield ("fault",), f"fault: holds {contacts} obstacles and leans together, at most {MOST_CONTACTS} fit"
     yield from _names(file)
     yield from _coasts(file)
     if _rows(file, lift) > MOST_ROWS:

@@ -11,13 +11,13 @@ from pydantic import Field
 
 from scenarios.files.faults_counting import Extra, Lose
 from scenarios.files.faults_drive import PowerOff, Supply
-from scenarios.files.faults_mechanics import Guide, Payload, ThreadFriction
+from scenarios.files.faults_mechanics import Guide, Lean, Obstacle, Payload, ThreadFriction
 
 __all__ = ["KINDS", "Counting", "Drive", "Fault", "Mechanics"]
 
 Counting = Lose | Extra
 Drive = Supply | PowerOff
-Mechanics = Payload | ThreadFriction | Guide
+Mechanics = Payload | ThreadFriction | Guide | Obstacle | Lean
 
 Fault = Annotated[Counting | Drive | Mechanics, Field(discriminator="what")]
 

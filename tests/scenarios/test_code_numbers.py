@@ -7,9 +7,11 @@ from types import ModuleType
 
 import pytest
 
+import plant.contact_records
 import plant.records
 import sync.records
 from scenarios import rig, score, script, script_electric, script_mechanics, triggers
+from scenarios.files import fault_agreement
 from scenarios.rig import Action, Happening, Trigger
 from sync import guards, homing, levelling, orders, protection, retreat, tick
 from sync.modes import Command, Law, Mode, Reason
@@ -43,7 +45,10 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     *((triggers, f"_{trigger.name}", trigger) for trigger in Trigger if trigger is not Trigger.COAST),
     (script, "_READY", Trigger.READY),
     *((script, f"_{action.name}", action) for action in (Action.COMMAND, Action.PAYLOAD, Action.FRICTION, Action.GUIDE, Action.END)),
-    *((script_mechanics, f"_{action.name}", action) for action in (Action.PAYLOAD, Action.FRICTION, Action.GUIDE)),
+    *(
+        (script_mechanics, f"_{action.name}", action)
+        for action in (Action.PAYLOAD, Action.FRICTION, Action.GUIDE, Action.OBSTACLE, Action.LEAN)
+    ),
     (script_electric, "_EXTRA", Action.EXTRA_COUNTS),
     (script_electric, "_LOSE", Action.LOSE_COUNTS),
     (script_electric, "_OFF", Action.POWER_OFF),
@@ -71,5 +76,6 @@ def test_every_mode_is_rest_or_not_as_its_word_says() -> None:
 def test_machine_controller_and_score_lay_out_the_same_room() -> None:
     assert plant.records.CAPACITY == sync.records.CAPACITY
     assert plant.records.MAX_PULSES == sync.records.MAX_PULSES
+    assert plant.contact_records.MAX_CONTACTS == fault_agreement.MOST_CONTACTS
     assert plant.records.MAX_COMMUTATIONS == sync.records.MAX_PERIODS
     assert score._RING == rig.RING
