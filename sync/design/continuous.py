@@ -9,7 +9,7 @@ from math import pi
 import numpy as np
 
 from sync.design.basis import Array, Complex
-from sync.design.margins import Crossing, Loci, Margins, locus_margins, real_axis_crossings, winding
+from sync.design.margins import Crossing, Loci, Margins, locus_margins, real_axis_crossings, turns
 
 __all__ = [
     "RationalLoop",
@@ -105,12 +105,15 @@ def unstable_roots(loop: RationalLoop) -> int:
     if np.any(large & (np.abs(open_poles.real) < 1e-9 * np.abs(open_poles))):
         raise ValueError("the loop has a pole on the imaginary axis away from zero: its encirclements cannot be counted")
     omega = loop.omega
-    up = np.geomspace(omega[0], omega[-1], 8_000)
-    corner = omega[0] * np.exp(1j * np.linspace(0.0, 0.5 * pi, 200))
-    half = 1.0 + loop.at(np.concatenate([corner, 1j * up[1:]]))
-    whole = np.concatenate([np.conj(half[::-1]), half[1:]])
+
+    def curve(points: int) -> Complex:
+        corner = omega[0] * np.exp(1j * np.linspace(0.0, 0.5 * pi, 200))
+        up = 1j * np.geomspace(omega[0], omega[-1], points)
+        half = 1.0 + loop.at(np.concatenate([corner, up[1:]]))
+        return np.concatenate([np.conj(half[::-1]), half[1:], np.conj(half[-1:])])
+
     outside = int(np.sum(large & (open_poles.real > 0.0)))
-    return outside - winding(np.append(whole, whole[0]))
+    return outside - turns(curve)
 
 
 def loop_margins(loop: RationalLoop) -> Margins:

@@ -15,7 +15,7 @@ from math import pi
 import numpy as np
 
 from sync.design.basis import Array, Basis, Complex
-from sync.design.margins import Loci, Margins, locus_margins, tracked, winding
+from sync.design.margins import Loci, Margins, locus_margins, tracked, turns
 from sync.design.sampled import SampledPlant
 
 __all__ = [
@@ -202,15 +202,17 @@ def unstable_poles(loop: Loop, indent: float = 1e-4) -> int:
     The contour is the unit circle, passed outside z = 1 at the distance ``indent``, so that integrators lie inside it.
     Open-loop poles outside are counted in.  The decision rests on ``poles``; this is the second way to it.
     """
-    small = np.linspace(-0.5 * pi, 0.5 * pi, 401)
-    corner = 1.0 + indent * np.exp(1j * small)
+    corner = 1.0 + indent * np.exp(1j * np.linspace(-0.5 * pi, 0.5 * pi, 401))
     start = float(np.angle(corner[-1]))
-    round_ = np.exp(1j * np.geomspace(start, pi, 6000))
-    contour = np.concatenate([corner[200:], round_[1:], np.conj(round_[-2::-1]), corner[:201]])
-    values = np.linalg.det(np.eye(len(loop.modes)) + loop.at(contour))
+
+    def curve(points: int) -> Complex:
+        along = np.exp(1j * np.geomspace(start, pi, points))
+        contour = np.concatenate([corner[200:], along[1:], np.conj(along[-2::-1]), corner[:201]])
+        return np.asarray(np.linalg.det(np.eye(len(loop.modes)) + loop.at(contour)), dtype=np.complex128)
+
     free = np.linalg.eigvals(loop.plant.phi)
     outside = int(np.sum((np.abs(free) > 1.0 + 1e-12) & (np.abs(free - 1.0) > indent)))
-    return outside - winding(values)
+    return outside - turns(curve)
 
 
 @dataclass(frozen=True)

