@@ -210,4 +210,5 @@ def _fill_trust(record: np.void, trust: Trust) -> None:
     record["doubt_per_inserted"] = trust.inserted_counts
     record["doubt_homing"] = trust.homing_counts
     record["doubt_budget"] = trust.budget_mm * 1e-3
+    record["save_time"] = trust.save_ms * 1e-3
     record["trust_answer"] = ANSWERS[trust.answer]

@@ -109,6 +109,9 @@ def _log_corrections(rig: Any) -> None:
     """Log how many pulses the controller rejected and inserted since the last time, by leg: once a move, there can be hundreds."""
     for q in range(rig.world.n_legs):
         known, seen = rig.memory.legs[q], rig.watched[q]
+        if known.rejected < seen.rejected or known.inserted < seen.inserted:  # the controller has lost its memory
+            seen.rejected = 0
+            seen.inserted = 0
         if known.rejected != seen.rejected:
             note(rig, _REJECTED, q, float(known.rejected - seen.rejected))
             seen.rejected = known.rejected
@@ -243,8 +246,9 @@ def _log_mode(rig: Any) -> None:
         if memory.reason != 0:
             note(rig, _REASON, memory.culprit - 1, float(memory.reason))
     if memory.refused != rig.refused_before:
-        note(rig, _REFUSED, -1, float(memory.refusal))
         rig.refused_before = memory.refused
+        if memory.refused > 0:
+            note(rig, _REFUSED, -1, float(memory.refusal))
 
 
 @kernel

@@ -72,7 +72,11 @@ class Reason(IntEnum):
     SUPPLY_LOW = 25
     OVER_CURRENT = 26
     BUDGET_SPENT = 30
+    POWER_FAIL = 31
+    POSITION_UNCERTAIN = 32
     DEBRIS = 33
+    POSITION_LOST = 35
+    SAVE_DAMAGED = 36
 
 
 MODE_WORDS: dict[Mode, tuple[str, str]] = {
@@ -110,6 +114,22 @@ REASON_WORDS: dict[Reason, tuple[str, str]] = {
     Reason.BUDGET_SPENT: (
         "The counts may be off by more than the uncertainty budget.",
         "Home the lift; widen trust.budget_mm only if the level tolerance allows it.",
+    ),
+    Reason.POWER_FAIL: (
+        "The supply failed: the motors were switched off and the position is saved.",
+        "Restore the supply; after a failure in a move, home the lift.",
+    ),
+    Reason.POSITION_UNCERTAIN: (
+        "Power failed in a move: the position is known only to within its stated uncertainty, and moves run at homing speed.",
+        "Home the lift.",
+    ),
+    Reason.POSITION_LOST: (
+        "Power failed in a move before the position could be saved.",
+        "Home the lift; give the logic a hold-up that outlasts the coast.",
+    ),
+    Reason.SAVE_DAMAGED: (
+        "The saved position does not fit its check sum.",
+        "Home the lift; look for a hold-up shorter than the time to save.",
     ),
     Reason.DEBRIS: (
         "A leg met its end stop at two heights that disagree, or not where it should be: something lies on the stop.",

@@ -8,6 +8,7 @@ from sync.expectation import restart_expectation
 from sync.kernel import kernel
 from sync.observer import restart
 from sync.pulses import counted_height
+from sync.saving import mark
 from sync.stopping import stop_place
 from sync.warmth import hottest
 
@@ -15,7 +16,7 @@ __all__ = ["begin", "refusal", "release", "take_order"]
 
 _UNREFERENCED, _HOMING, _READY, _MOVING, _FAULTED = 0, 1, 2, 3, 6
 _GO, _UP, _DOWN, _RELEASE, _HOME, _CLEAR = 1, 2, 3, 4, 5, 6
-_NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL, _STOPPED, _TOO_HOT = 1, 2, 8, 9, 23
+_NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL, _STOPPED, _TOO_HOT, _POWER_FAIL = 1, 2, 8, 9, 23, 31
 
 
 @kernel
@@ -35,6 +36,7 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
     memory.mode = _HOMING if homing > 0 else _MOVING
     memory.reason = 0
     memory.culprit = 0
+    mark(memory)
     memory.since_us = now
     memory.calls = 0
     memory.reference = 0.0
@@ -103,6 +105,8 @@ def _goal(settings: Any, command: int, target: float) -> float:
 def refusal(settings: Any, memory: Any, command: int, target: float) -> int:
     """Reason why an order to move would be refused now, 0 if it would be taken."""
     mode = memory.mode
+    if memory.power_failed == 1:
+        return _POWER_FAIL
     if mode == _UNREFERENCED and command != _HOME:
         return _NOT_REFERENCED
     if mode != _READY and mode != _UNREFERENCED:

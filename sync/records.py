@@ -12,7 +12,7 @@ import numpy as np
 
 from sync.guard_records import LEG_PINCH, LEG_PINCH_TOLD, LEG_WARMTH, LEG_WARMTH_TOLD, PINCH_MEMORY, PINCH_SETTINGS, WARMTH_SETTINGS
 
-__all__ = ["CAPACITY", "MAX_PULSES", "inputs_dtype", "memory_dtype", "outputs_dtype", "settings_dtype"]
+__all__ = ["CAPACITY", "MAX_PULSES", "inputs_dtype", "memory_dtype", "outputs_dtype", "saved_dtype", "settings_dtype"]
 
 CAPACITY = 16
 MAX_PULSES = 64
@@ -117,6 +117,7 @@ def settings_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("doubt_homing", f8),  # counts left after a homing
             ("doubt_budget", f8),  # m
             ("trust_answer", i8),  # sync.modes.Answer
+            ("save_time", f8),  # s that writing the position takes
             # travel
             ("travel_low", f8),
             ("travel_high", f8),
@@ -185,6 +186,24 @@ LEG_MEMORY = np.dtype(
 
 
 @lru_cache
+def saved_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
+    """What is kept without power: the position, how far it may be off, and whether it was being left.  Whole numbers only."""
+    return np.dtype(
+        [
+            ("valid", i8),  # 1: something was saved
+            ("referenced", i8),
+            ("direction", i8),  # of the last move
+            ("moving", i8),  # 1: a move has begun since the last save at rest
+            ("stage", i8),  # of such a move: 0 nothing saved yet, 1 saved while coasting, 2 saved once quiet
+            ("counts", i8, (capacity,)),
+            ("doubt", i8, (capacity,)),  # counts either way, rounded up
+            ("check", i8),
+        ],
+        align=True,
+    )
+
+
+@lru_cache
 def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
     """What the firmware remembers from call to call."""
     return np.dtype(
@@ -206,6 +225,10 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("slow_us", f8),  # when
             ("reference", f8),  # m, height that the common reference has reached
             ("ask", i8),  # sync.modes.Reason for which homing is asked for, 0: none
+            ("uncertain", i8),  # 1: power failed in a move; moves run at homing speed until the next homing
+            ("power_failed", i8),  # 1: the supply has failed and has not come back
+            ("fail_us", f8),  # when it failed
+            ("saved", saved_dtype(capacity)),
             ("believed_error", f8),  # m, highest minus lowest as counted
             ("off_us", f8),  # when the last leg was switched off
             ("low_since_us", f8),  # supply below its threshold

@@ -10,7 +10,7 @@ from typing import Any
 from sync.kernel import kernel
 from sync.pulses import position
 
-__all__ = ["coast_counts", "cut_due", "learn", "remaining", "stop_place"]
+__all__ = ["coast_counts", "cut_due", "learn", "note_cut", "remaining", "stop_place"]
 
 _SHORTEST = 3.0  # counts: a shorter coast teaches nothing
 
@@ -55,6 +55,18 @@ def cut_due(settings: Any, memory: Any, q: int, now: float) -> bool:
     if settings.predict == 0:
         return left <= 0.0
     return left - predicted(settings, memory, q) <= 0.5 * memory.legs[q].rate * settings.tick  # type: ignore[no-any-return]
+
+
+@kernel
+def note_cut(leg: Any, direction: int, now: float) -> None:
+    """Switch a leg off at ``now`` [us] and note from where it coasts."""
+    leg.on = 0
+    leg.cut = 1
+    leg.gated = 0
+    leg.cut_us = now
+    leg.cut_place = position(leg, direction, now)
+    leg.rate_at_cut = leg.rate
+    leg.switch_offs += 1
 
 
 @kernel

@@ -14,11 +14,12 @@ from sync.levelling import level
 from sync.observer import predict, remember_load
 from sync.orders import begin, take_order
 from sync.pinch import watch_currents
+from sync.power import settle_saved, watch_power
 from sync.profile import learn_profile
 from sync.protection import protect
-from sync.pulses import heading, position, take
+from sync.pulses import heading, take
 from sync.retreat import advance_retreat, end_retreat
-from sync.stopping import cut_due, learn, remaining, stop_place
+from sync.stopping import cut_due, learn, note_cut, remaining, stop_place
 from sync.trust import spent
 from sync.warmth import warm_legs
 
@@ -98,7 +99,7 @@ def _drive(settings: Any, memory: Any, now: float) -> None:
 def _base_duty(settings: Any, memory: Any, now: float) -> float:
     """Common duty: base, slow before the goal, ramped up at the start."""
     duty = settings.pinch.retreat_duty if memory.mode == _RETREATING else settings.base_duty
-    if memory.homing > 0:
+    if memory.homing > 0 or memory.uncertain == 1:
         duty = settings.homing_second_duty if memory.homing == 3 else settings.homing_duty
     elif settings.slow_distance > 0.0:
         duty = _slowed(settings, memory, duty, now)
@@ -121,17 +122,6 @@ def _may_gate(settings: Any, memory: Any, now: float) -> bool:
 
 
 @kernel
-def _cut(leg: Any, direction: int, now: float) -> None:
-    leg.on = 0
-    leg.cut = 1
-    leg.gated = 0
-    leg.cut_us = now
-    leg.cut_place = position(leg, direction, now)
-    leg.rate_at_cut = leg.rate
-    leg.switch_offs += 1
-
-
-@kernel
 def _stop_legs(settings: Any, memory: Any, now: float) -> tuple[int, int]:
     """Cut the legs that are due or have met their stop; legs still on, and the reason of a fault or 0."""
     running = 0
@@ -144,10 +134,10 @@ def _stop_legs(settings: Any, memory: Any, now: float) -> tuple[int, int]:
             if not approach:
                 memory.culprit = q + 1
                 return running, reason
-            _cut(leg, memory.direction, now)
+            note_cut(leg, memory.direction, now)
             _mark_contact(settings, memory)
         elif not approach and leg.on == 1 and cut_due(settings, memory, q, now):
-            _cut(leg, memory.direction, now)
+            note_cut(leg, memory.direction, now)
         running += leg.on
     return running, 0
 
@@ -218,16 +208,23 @@ def _settle(settings: Any, memory: Any, now: float) -> None:
     if memory.homing == 0 and memory.reason == 0:
         _learn_move(settings, memory)
     end_retreat(settings, memory)
+    _rest(settings, memory, now)
+
+
+@kernel
+def _rest(settings: Any, memory: Any, now: float) -> None:
+    """All is quiet: go on with a homing, or be ready."""
     if memory.homing > 0:
         reason = next_step(settings, memory, now)
         if reason != 0:
             fault(settings, memory, reason, now)
+        if reason != 0 or memory.homing > 0:
             return
-        if memory.homing > 0:
-            return
-    memory.mode = _READY
-    _look_at_trust(settings, memory, now)
     memory.since_us = now
+    memory.mode = _READY if memory.referenced == 1 else _UNREFERENCED
+    settle_saved(settings, memory)
+    if memory.mode == _READY and memory.power_failed == 0:
+        _look_at_trust(settings, memory, now)
 
 
 @kernel
@@ -282,6 +279,7 @@ def tick(settings: Any, memory: Any, inputs: Any, outputs: Any) -> None:
         Records of ``sync.records``; only ``memory`` and ``outputs`` are changed.
     """
     now = float(inputs.time_us)
+    watch_power(settings, memory, inputs)
     _see(settings, memory, inputs)
     _estimate(settings, memory, inputs, now)
     take_order(settings, memory, inputs)

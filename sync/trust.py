@@ -20,6 +20,7 @@ __all__ = ["believe", "spent"]
 def believe(settings: Any, memory: Any) -> None:
     """A homing is done: the counts are believed again, but for its scatter."""
     memory.ask = 0
+    memory.uncertain = 0
     for q in range(settings.n_legs):
         memory.legs[q].doubt = settings.doubt_homing
 

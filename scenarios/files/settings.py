@@ -182,6 +182,7 @@ class Trust(Table):
     inserted_counts: float = quantity(0, 1, "Doubt per inserted count.", 0.1)
     homing_counts: float = quantity(0, 100, "Doubt left after a homing.", 4.0)
     budget_mm: float = quantity(0.1, 100, "Doubt of a leg from which homing is asked for.", 5.0)
+    save_ms: float = quantity(0, 10000, "Time to save the position when the power fails.", 20.0)
     answer: Literal["warn", "finish-and-home", "stop"] = Field(
         default="warn", description="What happens once homing is asked for: only say so; finish the move and home; stop."
     )

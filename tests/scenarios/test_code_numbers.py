@@ -13,8 +13,8 @@ import sync.records
 from scenarios import rig, score, script, script_electric, script_mechanics, triggers
 from scenarios.files import fault_agreement
 from scenarios.rig import Action, Happening, Trigger
-from sync import guards, homing, levelling, orders, protection, retreat, tick
-from sync.modes import Command, Law, Mode, Reason
+from sync import guards, homing, levelling, orders, power, protection, retreat, tick
+from sync.modes import Answer, Command, Law, Mode, Reason
 
 NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     *((orders, f"_{mode.name}", mode) for mode in (Mode.UNREFERENCED, Mode.HOMING, Mode.READY, Mode.MOVING, Mode.FAULTED)),
@@ -35,6 +35,12 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (guards, "_STALL", Reason.STALL),
     (guards, "_NO_PULSES", Reason.NO_PULSES),
     (homing, "_DEBRIS", Reason.DEBRIS),
+    (tick, "_BUDGET_SPENT", Reason.BUDGET_SPENT),
+    (tick, "_FINISH_AND_HOME", Answer.FINISH_AND_HOME),
+    (tick, "_STOP", Answer.STOP),
+    (orders, "_POWER_FAIL", Reason.POWER_FAIL),
+    *((power, f"_{mode.name}", mode) for mode in Mode if mode is not Mode.FAULTED),
+    *((power, f"_{why.name}", why) for why in (Reason.POWER_FAIL, Reason.POSITION_UNCERTAIN, Reason.POSITION_LOST, Reason.SAVE_DAMAGED)),
     (levelling, "_NONE", Law.NONE),
     (levelling, "_CROSS", Law.CROSS_COUPLING),
     (levelling, "_GATING", Law.GATING),
