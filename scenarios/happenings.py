@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import IntEnum
 from typing import Any
 
 from scenarios.rig import MAX_EVENTS, Action, Happening
 from scenarios.summary import Event
 from sync.modes import MODE_WORDS, REASON_WORDS, Command, Mode, Reason
 
-__all__ = ["tell_events", "tell_row"]
+__all__ = ["REPORTED_FROM", "tell_events", "tell_row", "word_of"]
+
+REPORTED_FROM = 20
+"""Happenings from this number on are reports of the controller or of a contact, with a word of their own."""
 
 _ORDERS = {
     Command.NONE: "no order",
@@ -81,6 +85,17 @@ def _point(row: Any) -> str:
     return f" {where} the deck{text}, {f'{1e3 * place:g} mm away' if is_gap else f'its face at {1e3 * place:g} mm'}"
 
 
+def word_of(number: IntEnum) -> str:
+    """Name of a reason or happening as files and results write it."""
+    return number.name.lower().replace("_", "-")
+
+
+def _word(what: Happening, value: float) -> str:
+    if what in (Happening.REASON, Happening.REFUSED):
+        return word_of(Reason(int(value)))
+    return word_of(what) if what >= REPORTED_FROM else ""
+
+
 def _text(what: Happening, value: float, script: Any) -> str:
     if what is Happening.MODE:
         mode = Mode(int(value))
@@ -114,5 +129,7 @@ def tell_events(rig: Any, names: Sequence[str]) -> tuple[tuple[Event, ...], int]
         leg = _leg(what, event, rig["script"])
         value = float(event["value"])
         name = names[leg] if 0 <= leg < len(names) and what is not Happening.MODE else None
-        told.append(Event(float(event["time_us"]) / 1e6, what.name.lower(), name, _text(what, value, rig["script"]), value))
+        told.append(
+            Event(float(event["time_us"]) / 1e6, what.name.lower(), name, _text(what, value, rig["script"]), value, _word(what, value))
+        )
     return tuple(told), max(0, total - MAX_EVENTS)

@@ -30,7 +30,9 @@ def _limits(result: Result) -> str:
     """Broken limits, one a line, then what forbids to call the rehearsal passed."""
     lines = []
     for one in result.verdict.limits:
-        if one.ok is False:
+        if one.ok is False and one.wanted:
+            lines.append(f"{one.name}: {one.told}; must be: {one.wanted}")
+        elif one.ok is False:
             when = f" at {one.at_s:.2f} s" if one.at_s is not None else ""
             leg = f" ({one.leg})" if one.leg else ""
             unit = f" {one.unit}" if one.unit else ""

@@ -16,8 +16,9 @@ import numpy as np
 
 from scenarios.budget import Budget, BudgetFacts, level_budget
 from scenarios.build_settings import LAWS
-from scenarios.happenings import tell_events
+from scenarios.happenings import tell_events, word_of
 from scenarios.limits import LimitEntry
+from scenarios.result_conduct import first_fault, read_conduct
 from scenarios.result_moves import read_moves
 from scenarios.summary import Controller, DeckView, Energy, Extreme, MoveResult, RunSummary
 from scenarios.tracks import Tracks
@@ -80,7 +81,7 @@ def _controller(memory: Any) -> Controller:
     mode, reason = Mode(int(memory["mode"])), Reason(int(memory["reason"]))
     fault = mode is Mode.FAULTED or reason is not Reason.NONE
     text, remedy = REASON_WORDS[reason]
-    return Controller(mode.name.lower(), MODE_WORDS[mode][0], reason.name.lower() if fault else None, text, remedy)
+    return Controller(mode.name.lower(), MODE_WORDS[mode][0], word_of(reason) if fault else None, text, remedy)
 
 
 def _hottest(rig: Any, names: Sequence[str], tracks: Tracks) -> Extreme | None:
@@ -143,6 +144,8 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         final_errors_mm=_final_errors(rig, count),
         diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,
         events_dropped=dropped,
+        conduct=read_conduct(rig["conduct"], names),
+        fault_s=first_fault(rig),
     )
 
 
@@ -281,6 +284,8 @@ def as_json(result: Result) -> dict[str, Any]:
     for one in result.verdict.limits:
         limit = asdict(one)
         limit.pop("upper")
+        if not one.wanted:
+            del limit["wanted"], limit["told"]
         limits.append(limit)
     whole = {
         "scenario": result.scenario,

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.records import CAPACITY, world_dtype
+from scenarios.conduct_records import conduct_dtype
 from sync.records import inputs_dtype, memory_dtype, outputs_dtype, settings_dtype
 
 __all__ = [
@@ -227,6 +228,7 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("trips_before", i8),
             ("retreats_before", i8),
             ("watched", WATCHED, (capacity,)),
+            ("conduct", conduct_dtype(capacity)),
             ("end_us", i8),  # the rehearsal ends here at the latest
             ("settle_us", i8),  # it ends this long after the last row has fired and the controller is at rest
             ("rest_since_us", i8),

@@ -6,6 +6,7 @@ from typing import Any
 
 from plant.bridge import DRIVE
 from plant.kernel import kernel
+from scenarios.conduct import watch_conduct, watch_tilt
 from sync.pulses import counted_height
 
 __all__ = ["note", "open_move", "watch"]
@@ -157,6 +158,7 @@ def _score_level(rig: Any, move: Any, now: float) -> None:
         move.seen_peak = rig.memory.believed_error
     if now - move.start_us <= _START_US and error > move.start_peak:
         move.start_peak = error
+    watch_tilt(rig.conduct, deck, move.homing, now)
     if deck.warp > move.warp_peak:
         move.warp_peak = deck.warp
         move.warp_us = now
@@ -296,6 +298,7 @@ def watch(rig: Any) -> None:
     for q in range(world.n_legs):
         _log_leg(rig, q)
         rest = rest and world.legs[q].motor.speed == 0.0 and (rig.bypass == 0 or rig.watched[q].on == 0)
+    watch_conduct(rig)
     if rig.move_open == 1:
         _score_move(rig, rig.move[rig.moves - 1], float(now))
     if not rest:

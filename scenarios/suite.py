@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from scenarios.assumptions import assumptions, derivations
 from scenarios.errors import InputError
 from scenarios.expectation import Outcome, TwinOutcome, outcome_of, twin_outcome
+from scenarios.files.limits import Limits
 from scenarios.files.scenario import Scenario
 from scenarios.files.twin import twin_changes
 from scenarios.result import Result, result_of
@@ -108,7 +109,7 @@ def _page(task: Task, told: Told) -> tuple[tuple[str, bytes], ...]:
 
 def _ids(scenario: Scenario) -> tuple[str, ...]:
     tables = (scenario.lift.limits, scenario.file.limits)
-    values = [getattr(table, name) for table in tables for name in type(table).model_fields]
+    values = [getattr(table, name) for table in tables for name in Limits.model_fields]
     return tuple(dict.fromkeys(value.id for value in values if value is not None and value.id))
 
 

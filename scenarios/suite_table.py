@@ -34,6 +34,8 @@ def _quantity(value: float | None, unit: str) -> str:
 def _limit_cells(one: JudgedLimit | None) -> tuple[str, ...]:
     if one is None:
         return ("-",) * 5
+    if one.wanted:
+        return (one.name, one.told, one.wanted, "-", "-")
     sign = "" if one.upper else ">= "
     share = f"{100.0 * (one.margin or 0.0) / one.limit:.0f} %" if one.limit else "-"
     return (one.name, _quantity(one.value, one.unit), sign + _quantity(one.limit, one.unit), _quantity(one.margin, one.unit), share)

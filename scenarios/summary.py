@@ -8,7 +8,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-__all__ = ["Controller", "DeckView", "Energy", "Event", "Extreme", "LegResult", "Level", "MoveResult", "RunSummary"]
+__all__ = [
+    "Conduct",
+    "ContactResult",
+    "Controller",
+    "DeckView",
+    "Energy",
+    "Event",
+    "Extreme",
+    "LegResult",
+    "Level",
+    "MoveResult",
+    "RunSummary",
+]
 
 
 @dataclass(frozen=True)
@@ -124,6 +136,8 @@ class Event:
     leg: str | None
     text: str
     value: float
+    word: str = ""
+    """Short name of what the controller reported, as ``must_report`` names it; empty for all else."""
 
 
 @dataclass(frozen=True)
@@ -145,6 +159,54 @@ class Controller:
     """``None``: no fault."""
     reason_text: str = ""
     remedy: str = ""
+
+
+@dataclass(frozen=True)
+class Conduct:
+    """How the controller conducted itself; ``None`` where there was no occasion."""
+
+    stop_mm: Extreme | None = None
+    """Longest way gone on after a release or a guard's decision; the time is that of the order."""
+    stop_s: Extreme | None = None
+    """Longest time until no leg went on."""
+    stopping: bool = False
+    """Whether a leg still went on at the end."""
+    retreat_mm: Extreme | None = None
+    """Least way back after a pinch."""
+    powered_s: float | None = None
+    """Time with a driving bridge while faulted."""
+    crept_mm: Extreme | None = None
+    """Largest motion after coming to rest while faulted."""
+    made_up: Extreme | None = None
+    """Counts inserted on legs that did not turn."""
+    tilt_about_x_deg: Extreme | None = None
+    """Largest slope along y while moving, homings left out."""
+    tilt_about_y_deg: Extreme | None = None
+    """Largest slope along x."""
+
+
+@dataclass(frozen=True)
+class ContactResult:
+    """One obstacle at the deck."""
+
+    point: str
+    """Where, as it is told: ``above (x, y) mm``."""
+    stiffness_n_mm: float
+    attempts: int
+    """Separate times that the deck came against it."""
+    touch_s: float | None
+    peak_n: float
+    peak_s: float | None
+    first_peak_n: float
+    """Of the first attempt."""
+    late_peak_n: float
+    late_s: float | None
+    last_peak_n: float
+    last_s: float | None
+    force_n: float
+    """Where the rehearsal ended."""
+    late_after_s: float
+    last_after_s: float
 
 
 @dataclass(frozen=True)
@@ -192,3 +254,8 @@ class RunSummary:
     """Set when a number stopped being finite: time and leg."""
     events_dropped: int = 0
     """Events that did not fit into the log."""
+    conduct: Conduct = Conduct()
+    contacts: tuple[ContactResult, ...] = ()
+    """Obstacles of the rehearsal, in the order they came."""
+    fault_s: float | None = None
+    """When the first fault of the script came; ``None``: none has."""

@@ -27,9 +27,9 @@ def _status(one: JudgedLimit) -> str:
 def _row(one: JudgedLimit) -> tuple[str, ...]:
     return (
         f"{one.name} [{one.id}]" if one.id else one.name,
-        _with_unit(one.value, one.unit),
-        ("" if one.upper else ">= ") + _with_unit(one.limit, one.unit),
-        _with_unit(one.margin, one.unit),
+        one.told or _with_unit(one.value, one.unit),
+        one.wanted or ("" if one.upper else ">= ") + _with_unit(one.limit, one.unit),
+        "-" if one.wanted else _with_unit(one.margin, one.unit),
         "-" if one.at_s is None else f"{one.at_s:.2f} s",
         one.leg or "-",
         _status(one),

@@ -7,7 +7,7 @@ would pass whatever happened.  No verdict calls a machine safe.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from math import isfinite
 
@@ -50,6 +50,9 @@ class JudgedLimit:
     """Why it was not evaluated."""
     sentence: str = ""
     upper: bool = True
+    wanted: str = ""
+    """The limit in words, where it is no number, and what was found."""
+    told: str = ""
 
 
 @dataclass(frozen=True)
@@ -92,7 +95,7 @@ def require_limits(entries: Iterable[LimitEntry], where: str) -> None:
 
 def _judge_one(entry: LimitEntry, run: RunSummary) -> JudgedLimit:
     kind = LIMITS[entry.name]
-    found = kind.find(run)
+    found = kind.look(run, entry)
     value, reason = found.value, found.reason
     if value is not None and not isfinite(value):
         value, reason = None, "the value is not a finite number"
@@ -117,10 +120,14 @@ def _judge_one(entry: LimitEntry, run: RunSummary) -> JudgedLimit:
         reason="" if evaluated else reason,
         sentence=kind.sentence,
         upper=kind.upper,
+        wanted=", ".join(entry.wanted),
+        told=found.told,
     )
 
 
 def _finding(one: JudgedLimit) -> str:
+    if one.wanted:
+        return f"{one.sentence}: {one.wanted}; found: {one.told}"
     leg = f" ({one.leg})" if one.leg else ""
     when = f" at {number(one.at_s)} s" if one.at_s is not None else ""
     unit = f" {one.unit}" if one.unit else ""
@@ -141,21 +148,29 @@ def nearest(limits: Iterable[JudgedLimit]) -> JudgedLimit | None:
     return _narrowest(judged) if judged else None
 
 
-def _refusals(run: RunSummary) -> list[str]:
+def _refusals(run: RunSummary, wanted: Collection[str] = ()) -> list[str]:
     """Orders that the controller refused, in words: what was to be rehearsed was then not flown."""
-    return [f"{event.text} ({number(event.t_s)} s)" for event in run.events if event.what == "refused"]
+    refused = [event for event in run.events if event.what == "refused" and (not event.word or event.word not in wanted)]
+    return [f"{event.text} ({number(event.t_s)} s)" for event in refused]
 
 
-def _gaps(limits: tuple[JudgedLimit, ...], run: RunSummary) -> tuple[str, ...]:
-    """Why a rehearsal whose limits are all kept is no pass all the same."""
+def _guards(run: RunSummary, wanted: Collection[str]) -> list[str]:
+    """Reasons of guards that acted and that nobody expects, the one that the controller ended with left out."""
+    told = [event for event in run.events if event.what == "reason" and event.word not in wanted and event.word != run.controller.reason]
+    return [f"a guard acted: {event.word} ({number(event.t_s)} s)" for event in told]
+
+
+def _gaps(limits: tuple[JudgedLimit, ...], run: RunSummary, wanted: Collection[str]) -> tuple[str, ...]:
+    """Why a rehearsal whose limits are all kept is no pass all the same; reasons that are ``wanted`` are none."""
     judged = any(one.evaluated for one in limits)
     missing = [one for one in limits if not one.evaluated and (one.own or not judged)]
     gaps = ["not judged: " + "; ".join(f"{one.name} ({one.reason})" for one in missing)] if missing else []
     if run.diverged is not None:
         gaps.append("the model stopped before the end")
-    if run.controller.reason is not None:
+    if run.controller.reason is not None and run.controller.reason not in wanted:
         gaps.append(f"the controller ended {run.controller.mode}")
-    if _refusals(run):
+    gaps += _guards(run, wanted)
+    if _refusals(run, wanted):
         gaps.append("an order was refused")
     return tuple(gaps)
 
@@ -213,6 +228,7 @@ def judge(run: RunSummary, entries: Iterable[LimitEntry], where: str) -> Verdict
         raise InputError(
             [f"{where}: limits: none could be judged ({told}): add a limit that this rehearsal can break, or a move that it applies to"]
         )
-    gaps = _gaps(limits, run)
+    wanted = {word for entry in stated for word in entry.wanted}
+    gaps = _gaps(limits, run, wanted)
     word = FAIL if any(one.ok is False for one in limits) else INCOMPLETE if gaps else PASS
     return Verdict(word, _sentence(word, limits, gaps), limits, _notes(run), gaps)

@@ -125,7 +125,7 @@ def prepare(rig: NDArray[np.void]) -> None:
     sensor = world["supply_sensor"]
     sensor["filtered"] = sensor["reading"] = world["supply"]["voltage"] * sensor["gain"] + sensor["offset"]
     memory = rig["memory"][0]
-    rig["mode_before"] = memory["mode"]
+    rig["mode_before"] = rig["conduct"]["mode_before"] = memory["mode"]
     rig["stored_start"] = _stored(world)
 
 

@@ -12,7 +12,7 @@ from scenarios.files.faults import Fault
 from scenarios.files.fields import Table, quantity
 from scenarios.files.leg import Place
 from scenarios.files.lift import Lift
-from scenarios.files.limits import Limits
+from scenarios.files.limits import ScenarioLimits
 from scenarios.files.moves import Move
 from scenarios.files.settings import Settings
 from scenarios.files.twin import Twin, twin_changes
@@ -65,7 +65,7 @@ class ScenarioFile(Table):
     payload: Load = Load(mass_kg=0.0)
     move: tuple[Move, ...] = Field(min_length=1, max_length=40, description="The orders, in this order.")
     fault: tuple[Fault, ...] = Field(default=(), max_length=40, description="What goes wrong.")
-    limits: Limits = Limits()
+    limits: ScenarioLimits = ScenarioLimits()
     expect_broken: tuple[str, ...] = Field(
         default=(), max_length=12, description="Limits that this rehearsal breaks on purpose; a folder run counts that as expected."
     )

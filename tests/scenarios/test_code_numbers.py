@@ -10,7 +10,7 @@ import pytest
 import plant.contact_records
 import plant.records
 import sync.records
-from scenarios import rig, score, script, script_electric, script_mechanics, triggers
+from scenarios import conduct, rig, score, script, script_electric, script_mechanics, triggers
 from scenarios.files import fault_agreement
 from scenarios.rig import Action, Happening, Trigger
 from sync import guards, homing, levelling, orders, power, protection, retreat, tick
@@ -64,6 +64,8 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (script, "_ROW", Happening.ROW),
     *((score, f"_{what.name}", what) for what in Happening if what not in (Happening.ROW, Happening.STANDSTILL)),
     (score, "_STILL", Happening.STANDSTILL),
+    (conduct, "_RELEASE", Command.RELEASE),
+    *((conduct, f"_{mode.name}", mode) for mode in Mode if mode is not Mode.SETTLING),
     (score, "_FAULTED", Mode.FAULTED),
 ]
 

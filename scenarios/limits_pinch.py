@@ -1,0 +1,60 @@
+"""Limits on forces between the deck and what is in its way, on virtual gauges of a given stiffness.
+
+A simulation is not a safety case: the figures named here are examples, the limit is the user's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from scenarios.limit_kinds import Finding, LimitKind, worst
+from scenarios.summary import ContactResult, RunSummary
+
+__all__ = ["PINCH"]
+
+_NONE = "nothing was in the way"
+_UNTOUCHED = "the deck did not touch the obstacle"
+
+
+def _of_contacts(run: RunSummary, find: Callable[[ContactResult], Finding]) -> Finding:
+    touched = [contact for contact in run.contacts if contact.attempts > 0]
+    if not touched:
+        return Finding(reason=_UNTOUCHED if run.contacts else _NONE)
+    return worst((find(contact) for contact in touched), _NONE)
+
+
+def _peak(run: RunSummary) -> Finding:
+    return _of_contacts(run, lambda one: Finding(one.peak_n, one.peak_s, one.point))
+
+
+def _late(run: RunSummary) -> Finding:
+    return _of_contacts(run, lambda one: Finding(one.late_peak_n, one.late_s, one.point))
+
+
+def _last(run: RunSummary) -> Finding:
+    return _of_contacts(run, lambda one: Finding(one.last_peak_n, one.last_s, one.point))
+
+
+def _reversal(run: RunSummary) -> Finding:
+    """Largest force up to the reversal; a deck that never let go has no such force, only a broken or an unjudged one."""
+    return _of_contacts(
+        run,
+        lambda one: Finding(one.peak_n, one.peak_s, one.point, "" if one.force_n == 0.0 else "the deck had not let go when it ended"),
+    )
+
+
+_MASK = "example after EN 12453 as quoted in trade summaries, which warn that it is their reading; the standard was not read"
+
+PINCH = (
+    LimitKind("pinch_peak_n", "N", "largest force on an obstacle", f"400 N, {_MASK}", _peak),
+    LimitKind("pinch_late_n", "N", "largest force on an obstacle 0.75 s after it was touched", f"150 N, {_MASK}", _late),
+    LimitKind("pinch_last_n", "N", "largest force on an obstacle 5 s after it was touched", f"25 N, {_MASK}", _last),
+    LimitKind(
+        "pinch_reversal_n",
+        "N",
+        "largest force on an obstacle before the deck went back from it",
+        "100 N, example after 49 CFR 571.118 S5 and UN R21 par. 5.8 (4 to 200 mm opening); read in public letters and translations",
+        _reversal,
+    ),
+)
+"""Rows of the catalogue."""

@@ -1,0 +1,59 @@
+"""The conduct of the controller, read from the records of a flown rig in the units of a report."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import atan, degrees
+from typing import Any
+
+from scenarios.rig import Action
+from scenarios.summary import Conduct, Extreme
+
+__all__ = ["first_fault", "read_conduct"]
+
+_ORDERS = (Action.COMMAND, Action.POWER_ON, Action.POWER_OFF, Action.BRAKE)
+"""What a move does; everything else in a script goes wrong."""
+
+
+def _extreme(value: float, at_us: float, leg: int, names: Sequence[str]) -> Extreme:
+    return Extreme(value, float(at_us) / 1e6 if at_us > 0.0 else None, names[leg])
+
+
+def read_conduct(conduct: Any, names: Sequence[str]) -> Conduct:
+    """Conduct of the controller.
+
+    Parameters
+    ----------
+    conduct
+        Record of ``scenarios.conduct_records``.
+    names
+        Names of the legs.
+    """
+    stopped, retreated = int(conduct["stops"]) > 0, int(conduct["retreats"]) > 0
+    faulted, tilted = int(conduct["faults"]) > 0, bool(conduct["tilted"])
+    made_up = int(conduct["made_up"])
+
+    def of(value: str, at: str, leg: str, scale: float = 1.0) -> Extreme:
+        return _extreme(float(conduct[value]) * scale, conduct[at], int(conduct[leg]), names)
+
+    def tilt(axis: str) -> Extreme:
+        return Extreme(degrees(atan(float(conduct[axis]))), float(conduct[f"{axis}_us"]) / 1e6)
+
+    return Conduct(
+        stop_mm=of("longest", "longest_us", "longest_leg", 1e3) if stopped else None,
+        stop_s=of("slowest", "slowest_us", "slowest_leg") if stopped else None,
+        stopping=bool(conduct["stopping"]),
+        retreat_mm=of("least_retreat", "retreat_us", "retreat_leg", 1e3) if retreated else None,
+        powered_s=float(conduct["powered"]) if faulted else None,
+        crept_mm=of("crept", "crept_us", "crept_leg", 1e3) if faulted and conduct["faulted_still"] else None,
+        made_up=of("made_up", "made_up_us", "made_up_leg") if conduct["blocked"] or made_up else None,
+        tilt_about_x_deg=tilt("tilt_y") if tilted else None,
+        tilt_about_y_deg=tilt("tilt_x") if tilted else None,
+    )
+
+
+def first_fault(rig: Any) -> float | None:
+    """When the first row of the script fired that is no order [s]; ``None``: none has."""
+    rows = rig["script"][: int(rig["rows"])]
+    fired = [float(row["fired_us"]) / 1e6 for row in rows if row["fired"] and int(row["action"]) not in _ORDERS]
+    return min(fired, default=None)
