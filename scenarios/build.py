@@ -12,6 +12,7 @@ from scenarios.assumptions import Assumption, assumptions, derivations
 from scenarios.build_lift import build_world, filter_shares
 from scenarios.build_script import fill_script, latest_end
 from scenarios.build_settings import fill_settings
+from scenarios.files.limits import late_times
 from scenarios.files.scenario import Scenario
 from scenarios.rig import rig_dtype
 from sync.modes import Mode
@@ -71,7 +72,8 @@ def assemble(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDArr
     world["seed"] = scenario.seed if seed is None else seed
     world["run"] = run
     world["sub_step"] = (scenario.file.sub_step_us or 0) * 1e-6
-    world["clock_force"], world["late_after"], world["last_after"] = CLOCK
+    world["clock_force"] = CLOCK[0]
+    world["late_after"], world["last_after"] = late_times(scenario.lift.limits, scenario.file.limits, CLOCK[1:])
     fill_settings(one["settings"], scenario.settings, scenario.lift)
     _place_load(world["deck"], scenario)
     _start(one, scenario)

@@ -12,8 +12,8 @@ from sync.modes import MODE_WORDS, REASON_WORDS, Command, Mode, Reason
 
 __all__ = ["REPORTED_FROM", "tell_events", "tell_row", "word_of"]
 
-REPORTED_FROM = 20
-"""Happenings from this number on are reports of the controller or of a contact, with a word of their own."""
+REPORTED_FROM = 40
+"""Happenings from this number on are reports of the controller, with a word of their own."""
 
 _ORDERS = {
     Command.NONE: "no order",

@@ -18,7 +18,7 @@ from scenarios.budget import Budget, BudgetFacts, level_budget
 from scenarios.build_settings import LAWS
 from scenarios.happenings import tell_events, word_of
 from scenarios.limits import LimitEntry
-from scenarios.result_conduct import first_fault, read_conduct
+from scenarios.result_conduct import first_fault, read_conduct, read_contacts
 from scenarios.result_moves import read_moves
 from scenarios.summary import Controller, DeckView, Energy, Extreme, MoveResult, RunSummary
 from scenarios.tracks import Tracks
@@ -145,6 +145,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,
         events_dropped=dropped,
         conduct=read_conduct(rig["conduct"], names),
+        contacts=read_contacts(rig["world"]),
         fault_s=first_fault(rig),
     )
 

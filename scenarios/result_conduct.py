@@ -7,9 +7,9 @@ from math import atan, degrees
 from typing import Any
 
 from scenarios.rig import Action
-from scenarios.summary import Conduct, Extreme
+from scenarios.summary import Conduct, ContactResult, Extreme
 
-__all__ = ["first_fault", "read_conduct"]
+__all__ = ["first_fault", "read_conduct", "read_contacts"]
 
 _ORDERS = (Action.COMMAND, Action.POWER_ON, Action.POWER_OFF, Action.BRAKE)
 """What a move does; everything else in a script goes wrong."""
@@ -57,3 +57,42 @@ def first_fault(rig: Any) -> float | None:
     rows = rig["script"][: int(rig["rows"])]
     fired = [float(row["fired_us"]) / 1e6 for row in rows if row["fired"] and int(row["action"]) not in _ORDERS]
     return min(fired, default=None)
+
+
+def _instant(at_us: float) -> float | None:
+    return float(at_us) / 1e6 if at_us > 0.0 else None
+
+
+def _pressed(contact: Any, now_us: float) -> float | None:
+    """Time on the clock of an attempt that has not ended [s]; where its force never started the clock, since the first touch."""
+    if not contact["active"] or contact["force"] <= 0.0:
+        return None
+    begin = float(contact["clock_us"]) if contact["clock_us"] > 0.0 else float(contact["touch_us"])
+    return (now_us - begin) / 1e6
+
+
+def _contact(contact: Any, world: Any) -> ContactResult:
+    side = "above" if contact["side"] > 0.0 else "below"
+    return ContactResult(
+        point=f"{side} ({1e3 * float(contact['x']):g}, {1e3 * float(contact['y']):g})",
+        stiffness_n_mm=float(contact["stiffness"]) * 1e-3,
+        attempts=int(contact["attempts"]),
+        touch_s=_instant(contact["touch_us"]) if contact["attempts"] else None,
+        peak_n=float(contact["peak"]),
+        peak_s=_instant(contact["peak_us"]),
+        first_peak_n=float(contact["first_peak"]),
+        late_peak_n=float(contact["late_peak"]),
+        late_s=_instant(contact["late_us"]),
+        last_peak_n=float(contact["last_peak"]),
+        last_s=_instant(contact["last_peak_us"]),
+        force_n=float(contact["force"]) if contact["active"] else 0.0,
+        late_after_s=float(world["late_after"]),
+        last_after_s=float(world["last_after"]),
+        pressed_s=_pressed(contact, float(world["time_us"])),
+    )
+
+
+def read_contacts(world: Any) -> tuple[ContactResult, ...]:
+    """Obstacles of a flown world; people who only lean on the deck are loads, not obstacles."""
+    contacts = world["contact"][: int(world["contacts"])]
+    return tuple(_contact(contact, world) for contact in contacts if contact["stiffness"] > 0.0)

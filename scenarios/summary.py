@@ -207,6 +207,8 @@ class ContactResult:
     """Where the rehearsal ended."""
     late_after_s: float
     last_after_s: float
+    pressed_s: float | None = None
+    """How long the deck had been pressing when the rehearsal ended; ``None``: it had let go."""
 
 
 @dataclass(frozen=True)

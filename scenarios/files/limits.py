@@ -6,11 +6,11 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from scenarios.files.fields import Table
+from scenarios.files.fields import Table, quantity
 from scenarios.files.slips import did_you_mean
 from scenarios.limits import LIMITS, LimitEntry
 
-__all__ = ["LimitValue", "Limits", "ScenarioLimits", "limit_entries"]
+__all__ = ["LimitValue", "Limits", "ScenarioLimits", "late_times", "limit_entries"]
 
 Ending = Literal["unreferenced", "ready", "faulted"]
 
@@ -29,6 +29,13 @@ def _wrapped(given: Any) -> Any:
     return given
 
 
+class LateValue(LimitValue):
+    """A limit on a force that holds from some time after the touch."""
+
+    after_s: float | None = quantity(0.05, 60, "From this time after the touch on; left out: 0.75 s late, 5 s last.", None)
+
+
+Late = Annotated[LateValue | None, BeforeValidator(_wrapped, json_schema_input_type=float | LateValue)]
 Limit = Annotated[LimitValue | None, BeforeValidator(_wrapped, json_schema_input_type=float | LimitValue)]
 
 
@@ -59,8 +66,8 @@ class Limits(Table):
     stall_insertions: Limit = None
     false_trips: Limit = None
     pinch_peak_n: Limit = None
-    pinch_late_n: Limit = None
-    pinch_last_n: Limit = None
+    pinch_late_n: Late = None
+    pinch_last_n: Late = None
     pinch_reversal_n: Limit = None
 
 
@@ -120,3 +127,22 @@ def limit_entries(inherited: Limits, own: ScenarioLimits) -> tuple[LimitEntry, .
     if own.ends_as is not None:
         entries.append(LimitEntry("ends_as", 0.0, "", wanted=(own.ends_as,)))
     return tuple(entries)
+
+
+def late_times(inherited: Limits, own: Limits, usual: tuple[float, float]) -> tuple[float, float]:
+    """Times [s] after a touch from which ``pinch_late_n`` and ``pinch_last_n`` hold.
+
+    Parameters
+    ----------
+    inherited, own
+        Of the lift file and of the scenario file.
+    usual
+        What holds where neither says.
+    """
+    late, last = usual
+    for table in (inherited, own):
+        if table.pinch_late_n is not None:
+            late = usual[0] if table.pinch_late_n.after_s is None else table.pinch_late_n.after_s
+        if table.pinch_last_n is not None:
+            last = usual[1] if table.pinch_last_n.after_s is None else table.pinch_last_n.after_s
+    return late, last
