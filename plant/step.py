@@ -19,7 +19,7 @@ from plant.mechanics import book_losses, break_away, drag_torque, engaged, guide
 from plant.portable import brush_share
 from plant.supply import book_supply, source_current, stiff_voltage
 
-__all__ = ["sub_step"]
+__all__ = ["sub_step", "take_rates"]
 
 _MOST_PIECES = 64
 
@@ -285,3 +285,14 @@ def sub_step(world: Any, span: float, time: float) -> None:
         if pieces == _MOST_PIECES:
             world.diverged = 1
             return
+
+
+@kernel
+def take_rates(world: Any) -> None:
+    """Rates of every state as it stands, into ``scratch`` and the supply's ``rate``; nothing moves.
+
+    A supply without capacitor is settled first: its voltage follows from the load it is under now.
+    """
+    for _ in range(8 if world.supply.capacitance == 0.0 else 1):
+        _begin(world)
+        world.supply.end_load = world.supply.load

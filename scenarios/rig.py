@@ -204,6 +204,22 @@ WATCHED = np.dtype(
 
 
 @lru_cache
+def probe_dtype(capacity: int) -> np.dtype[np.void]:
+    """Sine added to the duties between controller and bridges, to measure the closed loop; off unless ``on`` is 1."""
+    return np.dtype(
+        [
+            ("on", i8),
+            ("hz", f8),
+            ("from_us", f8),  # cosine phase zero here; nothing is added before
+            ("share", f8),  # value of the cosine, taken at each control tick and held
+            ("clipped", i8),  # guard ticks and legs at which the sum left 0 to 1
+            ("amplitude", f8, (capacity,)),  # duty, up positive
+        ],
+        align=True,
+    )
+
+
+@lru_cache
 def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.void]:
     """Everything of one rehearsal."""
     return np.dtype(
@@ -236,6 +252,7 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("trace_every", i8),  # ticks per trace row
             ("ticks", i8),  # flown so far
             ("stored_start", f8),  # J, energy stored at the start
+            ("probe", probe_dtype(capacity)),
         ],
         align=True,
     )

@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.advance import advance_one, close_tick
+from plant.bridge import DRIVE
 from plant.counting import take_pulses
 from plant.kernel import kernel
+from plant.portable import cosine
 from plant.setup import choose_sub_step
 from plant.setup import prepare as prepare_world
 from scenarios.errors import InputError
@@ -41,6 +43,21 @@ def sense(rig: Any) -> None:
 
 
 @kernel
+def _excite(rig: Any, q: int, duty: float) -> float:
+    """Duty of leg ``q`` with the probe's sine on it, which like the levelling changes once a control tick."""
+    probe = rig.probe
+    if q == 0 and (rig.memory.calls - 1) % rig.settings.control_every == 0:
+        since = rig.world.time_us - probe.from_us
+        probe.share = cosine(probe.hz * since * 1e-6) if since >= 0.0 else 0.0
+    total = duty + probe.share * probe.amplitude[q]
+    way = 1.0 if duty >= 0.0 else -1.0
+    if total * way < 0.0 or total * way > 1.0:
+        probe.clipped += 1
+        return 0.0 if total * way < 0.0 else way
+    return total  # type: ignore[no-any-return]
+
+
+@kernel
 def act(rig: Any) -> None:
     """Hand the controller's outputs to the bridges, where they act after the compute delay; duty has PWM steps."""
     if rig.bypass == 1:
@@ -50,6 +67,8 @@ def act(rig: Any) -> None:
         bridge = world.legs[q].bridge
         out = rig.outputs.legs[q]
         duty = out.duty
+        if rig.probe.on == 1 and out.mode == DRIVE:
+            duty = _excite(rig, q, duty)
         if world.pwm_quantum > 0.0:
             steps = int(duty / world.pwm_quantum + (0.5 if duty >= 0.0 else -0.5))
             duty = steps * world.pwm_quantum

@@ -1,0 +1,74 @@
+"""The measured frequency response of the non-linear closed loop against the linear prediction, every mode of N = 2, 3, 4."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from rehearsals import rehearsal
+
+from scenarios.files import load_scenario
+from scenarios.response import ModeResponse, measure_mode, measure_modes
+
+SHARES = (0.1, 0.3, 1.0, 2.0)
+"""Frequencies over the crossover of each mode."""
+
+
+@cache
+def measured(name: str, direction: int) -> tuple[ModeResponse, ...]:
+    return tuple(measure_modes(load_scenario(rehearsal(name)), SHARES, direction))
+
+
+def worst(modes: tuple[ModeResponse, ...]) -> tuple[float, float]:
+    points = [point for mode in modes for point in mode.points]
+    return max(abs(point.decibel) for point in points), max(abs(point.degrees) for point in points)
+
+
+@pytest.mark.parametrize(
+    ("name", "direction", "modes"),
+    [
+        ("worktop/raise", 1, ("tilt x",)),
+        ("worktop/raise-uneven", -1, ("tilt x",)),
+        ("showcase/raise", 1, ("tilt x", "tilt y")),
+        pytest.param("showcase/raise", -1, ("tilt x", "tilt y"), marks=pytest.mark.slow),
+        pytest.param("roof/raise", 1, ("tilt x", "tilt y", "warp"), marks=pytest.mark.slow),
+        pytest.param("roof/raise", -1, ("tilt x", "tilt y", "warp"), marks=pytest.mark.slow),
+    ],
+)
+def test_the_closed_loop_answers_as_predicted_in_every_mode(name: str, direction: int, modes: tuple[str, ...]) -> None:
+    """Within 1 dB and 8 degrees from 0.1 to 2 times the crossover, 5 counts at least, no saturation.
+
+    Found on our lifts: 0.22 dB (warp of the roof: its joints give way by 16/700 of the load, the counts do not) and 1.2 degrees.
+    """
+    found = measured(name, direction)
+    decibels, degrees = worst(found)
+    print(f"{name} {direction:+d}: {decibels:.3f} dB, {degrees:.2f} degrees")
+
+    assert tuple(mode.mode for mode in found) == modes
+    assert all(point.amplitude > 5.0 for mode in found for point in mode.points)
+    assert all(point.clipped == 0 for mode in found for point in mode.points)
+    assert [mode.points[0].omega / mode.crossover for mode in found] == pytest.approx([0.1] * len(modes))
+    assert decibels < 0.3
+    assert degrees < 2.0
+
+
+def test_another_plant_than_the_one_predicted_is_seen() -> None:
+    """The check can fail: with twice the gain the loop answers differently by 4 dB at low frequency."""
+    twice = load_scenario(rehearsal("worktop/raise"), (("settings.levelling.kc_per_mm", 0.1), ("settings.levelling.ki_per_mm_s", 0.2)))
+    other = measure_mode(twice, 0, (0.1,)).points[0]
+    ours = measured("worktop/raise", 1)[0]
+    nearest = int(np.argmin([abs(np.log(point.omega / other.omega)) for point in ours.points]))
+
+    assert 20.0 * abs(np.log10(abs(other.measured / ours.points[nearest].predicted))) > 4.0
+
+
+def test_an_unstable_loop_is_not_measured() -> None:
+    with pytest.raises(ValueError, match="unstable"):
+        measure_mode(load_scenario(rehearsal("worktop/raise"), (("settings.levelling.kc_per_mm", 4.0),)), 0, (1.0,))
+
+
+def test_a_sine_that_leaves_the_duty_is_told() -> None:
+    point = measure_mode(load_scenario(rehearsal("worktop/raise")), 0, (2.0,), counts=30.0).points[0]
+
+    assert point.clipped > 0
