@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from scenarios.runner import Flight
 
-__all__ = ["EXAMPLES", "PERFECT_COUNTS", "SHIPPED", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
+__all__ = ["EXAMPLES", "IDEAL", "PERFECT_COUNTS", "SHIPPED", "Sets", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
+
+Sets = tuple[tuple[str, Any], ...]
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 
@@ -52,6 +54,32 @@ def named(path: Path) -> str:
 def rehearsal(name: str) -> Path:
     """Path of a shipped rehearsal, ``"worktop/raise"``."""
     return EXAMPLES / f"{name}.toml"
+
+
+IDEAL: Sets = (
+    *PERFECT_COUNTS,
+    # stiff supply, bridge without losses, true readings
+    ("lift.supply.resistance_ohm", 0.0),
+    ("lift.supply.capacitance_mf", 0.0),
+    ("lift.supply.current_limit_a", None),
+    ("lift.leg.bridge.resistance_mohm", 0.0),
+    ("lift.leg.bridge.diode_drop_v", 0.0),
+    ("lift.sensing.ideal", True),
+    # winding and case held
+    ("lift.leg.thermal.copper_coefficient_per_k", 0.0),
+    ("lift.leg.thermal.magnet_coefficient_per_k", 0.0),
+    # 60 and 30 kg at the nuts, no play, no spread of the stops
+    ("lift.leg.guide.moving_mass_kg", 0.0),
+    ("lift.leg.spindle.nut_play_mm", 0.0),
+    ("lift.leg.gear.play_deg", 0.0),
+    ("lift.leg.stops.low_mm", 0.0),
+    ("settings.homing.offsets_mm.left", 0.0),
+    ("settings.homing.offsets_mm.right", 0.0),
+    # full speed to the cut
+    ("settings.speed.soft_start_ms", 0.0),
+    ("settings.speed.slow_down_mm", 0.0),
+)
+"""What an independent model of the same lift does not have is taken away: losses of supply and bridge, play, heat, spread."""
 
 
 def bytes_of(*arrays: NDArray[Any]) -> str:

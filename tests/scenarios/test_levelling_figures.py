@@ -11,37 +11,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from rehearsals import PERFECT_COUNTS, rehearsal
+from rehearsals import IDEAL, Sets, rehearsal
 
 from scenarios.files import load_scenario
 from scenarios.runner import fly
 from sync.modes import Mode
 
-Sets = tuple[tuple[str, Any], ...]
-
-IDEAL: Sets = (
-    *PERFECT_COUNTS,
-    # stiff supply, bridge without losses, true readings
-    ("lift.supply.resistance_ohm", 0.0),
-    ("lift.supply.capacitance_mf", 0.0),
-    ("lift.supply.current_limit_a", None),
-    ("lift.leg.bridge.resistance_mohm", 0.0),
-    ("lift.leg.bridge.diode_drop_v", 0.0),
-    ("lift.sensing.ideal", True),
-    # winding and case held
-    ("lift.leg.thermal.copper_coefficient_per_k", 0.0),
-    ("lift.leg.thermal.magnet_coefficient_per_k", 0.0),
-    # 60 and 30 kg at the nuts, no play, no spread of the stops
-    ("lift.leg.guide.moving_mass_kg", 0.0),
-    ("lift.leg.spindle.nut_play_mm", 0.0),
-    ("lift.leg.gear.play_deg", 0.0),
-    ("lift.leg.stops.low_mm", 0.0),
-    ("settings.homing.offsets_mm.left", 0.0),
-    ("settings.homing.offsets_mm.right", 0.0),
-    # full speed to the cut
-    ("settings.speed.soft_start_ms", 0.0),
-    ("settings.speed.slow_down_mm", 0.0),
-)
 NONE: Sets = (("settings.levelling.law", "none"), ("settings.guards.tilt_limit_mm", 100.0))
 GATING: Sets = (("settings.levelling.law", "gating"),)
 FULL: Sets = (("settings.speed.base_duty", 1.0),)
