@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from plant.bridge import DRIVE, command
+from plant.bridge_faults import obeyed
 from plant.counting import switch_edge
 from plant.deck import observe
 from plant.heat import warm
@@ -12,6 +13,7 @@ from plant.kernel import kernel
 from plant.sensing import follow, sample_all
 from plant.step import sub_step
 from plant.touch import feel
+from plant.trouble import pollute
 
 __all__ = ["act_on", "advance_one", "close_tick"]
 
@@ -20,6 +22,8 @@ __all__ = ["act_on", "advance_one", "close_tick"]
 def act_on(world: Any, leg: Any, mode: int, duty: float, limit: float) -> None:
     """Put a bridge command into force now, with what the switching edge does to the counting."""
     before = leg.bridge.mode
+    if leg.bridge.trouble.active == 1:
+        mode, duty, limit = obeyed(leg.bridge, mode, duty, limit)
     now = float(world.time_us)
     command(leg, mode, duty, limit, now)
     if before == DRIVE and mode != DRIVE:
@@ -61,4 +65,6 @@ def close_tick(world: Any) -> None:
         total = leg.motor.current + leg.motor.speed + leg.travel + world.supply.voltage
         if total - total != 0.0:
             world.diverged = q + 1
+    if world.troubled == 1:
+        pollute(world)
     observe(world)

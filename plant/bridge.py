@@ -70,6 +70,8 @@ def conducts(bridge: Any, voltage: float, terminal_voltage: float, emf: float) -
             return True
         sign = 1.0 if bridge.duty >= 0.0 else -1.0
         return sign * (terminal_voltage - emf) > 0.0
+    if bridge.trouble.broken == 1:
+        return False
     size = emf if emf >= 0.0 else -emf
     return size > voltage + 2.0 * bridge.diode_drop  # type: ignore[no-any-return]
 
@@ -86,7 +88,7 @@ def command(leg: Any, mode: int, duty: float, limit: float, now_us: float) -> No
         bridge.switched_us = now_us
     bridge.mode = mode
     bridge.duty = duty
-    bridge.limit = limit if limit < bridge.current_limit else bridge.current_limit
+    bridge.limit = limit if limit < bridge.current_limit or bridge.trouble.active == 1 else bridge.current_limit
 
 
 @inlined

@@ -15,42 +15,13 @@ import numpy as np
 from plant.bridge import BRAKE, DRIVE
 from plant.draws import PURPOSE_COUNT, PURPOSE_EDGE, PURPOSE_START, block, normals, poisson, uniform
 from plant.kernel import kernel
+from plant.pulse_buffer import false_pulse, push_pulse
+from plant.trouble import spoiled, talk_across
 
-__all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "inject", "push_pulse", "switch_edge", "take_pulses"]
+__all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "switch_edge"]
 
 SPIKES, RIPPLE, HALL = 0, 1, 2
 _EDGE_SPREAD_US = 200.0
-
-
-@kernel
-def push_pulse(detector: Any, instant: float) -> None:
-    """Put a pulse at ``instant`` [us] into the buffer, in order of time; a full buffer counts it as lost."""
-    n = detector.waiting
-    if n >= len(detector.pulse_us):
-        detector.lost += 1
-        return
-    k = n
-    while k > 0 and detector.pulse_us[k - 1] > instant:
-        detector.pulse_us[k] = detector.pulse_us[k - 1]
-        k -= 1
-    detector.pulse_us[k] = instant
-    detector.waiting = n + 1
-
-
-@kernel
-def take_pulses(detector: Any, now: float, timer: float, stamps: Any) -> int:
-    """Move the pulses up to ``now`` [us] into ``stamps``, rounded down to the ``timer`` resolution [us]; their number."""
-    n = 0
-    while n < detector.waiting and detector.pulse_us[n] <= now:
-        instant = detector.pulse_us[n]
-        if timer > 0.0:
-            instant = math.floor(instant / timer) * timer
-        stamps[n] = instant
-        n += 1
-    for k in range(n, detector.waiting):
-        detector.pulse_us[k - n] = detector.pulse_us[k]
-    detector.waiting -= n
-    return n
 
 
 @kernel
@@ -98,11 +69,9 @@ def _add_pulse(detector: Any, instant: float, chance: float, missed: bool) -> No
         if missed:
             return
         span = detector.double_delay_high - detector.double_delay_low
-        push_pulse(detector, instant + 1e6 * (detector.double_delay_low + chance / detector.run_double * span))
+        false_pulse(detector, instant + 1e6 * (detector.double_delay_low + chance / detector.run_double * span))
     else:
-        push_pulse(detector, instant + 1e3 * (chance - detector.run_double) / detector.run_false)
-    detector.extra += 1
-    detector.heard += 1
+        false_pulse(detector, instant + 1e3 * (chance - detector.run_double) / detector.run_false)
 
 
 @kernel
@@ -114,6 +83,9 @@ def hear(world: Any, leg: Any, instant: float) -> None:
     motor.ordinal += 1
     rates = detector.run_miss + detector.run_false + detector.run_double
     missed = not _audible(leg, instant)
+    if detector.trouble.active == 1:
+        missed = missed or spoiled(world, leg)
+        talk_across(world, leg, instant)
     if not missed and detector.to_miss > 0:
         detector.to_miss -= 1
         missed = True
@@ -129,15 +101,6 @@ def hear(world: Any, leg: Any, instant: float) -> None:
 
 
 @kernel
-def inject(detector: Any, number: int, spacing: float, now: float) -> None:
-    """Add ``number`` false pulses from ``now`` [us], ``spacing`` [s] apart; those that find the buffer full are lost."""
-    for k in range(number):
-        push_pulse(detector, now + 1e6 * spacing * k)
-        detector.extra += 1
-        detector.heard += 1
-
-
-@kernel
 def switch_edge(world: Any, leg: Any, on: bool, now: float) -> None:
     """What a switch-on or switch-off does to the counting at ``now`` [us]: false pulses, and misses owed by the start."""
     detector = leg.detector
@@ -149,9 +112,7 @@ def switch_edge(world: Any, leg: Any, on: bool, now: float) -> None:
         words = block(world.seed, world.run, np.uint64(edge), np.uint64(PURPOSE_EDGE), leg.key)
         number = poisson(uniform(words[0]), mean)
         for k in range(number):
-            push_pulse(detector, now + _EDGE_SPREAD_US * (k + uniform(words[1])))
-            detector.extra += 1
-            detector.heard += 1
+            false_pulse(detector, now + _EDGE_SPREAD_US * (k + uniform(words[1])))
     if on and (detector.start_miss_mean > 0.0 or detector.start_miss_sd > 0.0):
         words = block(world.seed, world.run, np.uint64(edge), np.uint64(PURPOSE_START), leg.key)
         owed = math.floor(detector.start_miss_mean + detector.start_miss_sd * normals(words)[0] + 0.5)

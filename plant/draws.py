@@ -16,10 +16,15 @@ from plant.portable import exponential
 
 __all__ = [
     "PURPOSE_COUNT",
+    "PURPOSE_CROSSTALK",
     "PURPOSE_CURRENT",
     "PURPOSE_EDGE",
+    "PURPOSE_INTERFERENCE",
+    "PURPOSE_JITTER",
     "PURPOSE_START",
+    "PURPOSE_STEP",
     "PURPOSE_SUPPLY",
+    "PURPOSE_WEAK",
     "block",
     "normals",
     "poisson",
@@ -31,6 +36,11 @@ PURPOSE_START = 3
 PURPOSE_EDGE = 4
 PURPOSE_CURRENT = 5
 PURPOSE_SUPPLY = 6
+PURPOSE_WEAK = 25
+PURPOSE_CROSSTALK = 26
+PURPOSE_INTERFERENCE = 27
+PURPOSE_STEP = 28
+PURPOSE_JITTER = 29
 
 _LOW = np.uint64(0xFFFFFFFF)
 _S32 = np.uint64(32)

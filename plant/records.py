@@ -15,6 +15,7 @@ import numpy as np
 
 from plant.contact_records import CONTACT, MAX_CONTACTS
 from plant.step_records import ENERGY, FLANK, PLANE, SCRATCH
+from plant.trouble_records import BRIDGE_TROUBLE, DETECTOR_TROUBLE
 
 __all__ = ["CAPACITY", "MAX_COMMUTATIONS", "MAX_PULSES", "world_dtype"]
 
@@ -99,6 +100,7 @@ BRIDGE = np.dtype(
         ("off_us", f8),
         ("off_travel", f8),
         ("off_commuted", i8),
+        ("trouble", BRIDGE_TROUBLE),
     ],
     align=True,
 )
@@ -164,6 +166,7 @@ DETECTOR = np.dtype(
         ("hall_counts", i8),
         ("hall_above", f8),  # angles of the next reference edges [rad]
         ("hall_below", f8),
+        ("trouble", DETECTOR_TROUBLE),
     ],
     align=True,
 )
@@ -257,6 +260,8 @@ SUPPLY = np.dtype(
         ("end_voltage", f8),
         ("energy_in", f8),
         ("energy_heat", f8),
+        ("failed", i8),  # 1: the mains is away, the source gives nothing
+        ("before", f8),  # V, a tick ago, where steps of the supply are heard
     ],
     align=True,
 )
@@ -313,6 +318,7 @@ def world_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("seed", u8),
             ("run", u8),
             ("time_us", i8),
+            ("troubled", i8),  # 1: false pulses that come without a commutation, derived by ``trouble.refresh_trouble``
             ("splits", i8),  # sub-steps that had to be split
             ("diverged", i8),  # 0, or 1 + index of the first leg that was not finite
         ],

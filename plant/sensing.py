@@ -85,7 +85,8 @@ def sample_all(world: Any) -> None:
     for q in range(world.n_legs):
         leg = world.legs[q]
         if world.ideal_sensing == 1:
-            leg.current_sensor.reading = leg.motor.current
+            # the sensor sits at the bridge: with exchanged wires its sign is not the motor's
+            leg.current_sensor.reading = -leg.motor.current if leg.bridge.trouble.reversed == 1 else leg.motor.current
         else:
             value = leg.current_sensor.filtered + leg.current_sensor.gain * ripple(world, leg)
             sample(world, leg.current_sensor, value, PURPOSE_CURRENT, leg.key)

@@ -11,8 +11,8 @@ __all__ = ["book_supply", "refresh_supply", "source_current", "stiff_voltage"]
 
 @kernel
 def refresh_supply(supply: Any) -> None:
-    """Derive the inverses of resistance and capacitance; call after any change of them."""
-    supply.conductance = 1.0 / supply.resistance if supply.resistance > 0.0 else 0.0
+    """Derive the inverses of resistance and capacitance; call after any change of them. A source without mains gives nothing."""
+    supply.conductance = 1.0 / supply.resistance if supply.resistance > 0.0 and supply.failed == 0 else 0.0
     supply.elastance = 1.0 / supply.capacitance if supply.capacitance > 0.0 else 0.0
 
 

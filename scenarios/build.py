@@ -12,6 +12,7 @@ from scenarios.assumptions import Assumption, assumptions, derivations
 from scenarios.build_lift import build_world, filter_shares
 from scenarios.build_script import fill_script, latest_end
 from scenarios.build_settings import fill_settings
+from scenarios.files.lift import Logic
 from scenarios.files.limits import late_times
 from scenarios.files.scenario import Scenario
 from scenarios.rig import rig_dtype
@@ -75,6 +76,7 @@ def assemble(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDArr
     world["clock_force"] = CLOCK[0]
     world["late_after"], world["last_after"] = late_times(scenario.lift.limits, scenario.file.limits, CLOCK[1:])
     fill_settings(one["settings"], scenario.settings, scenario.lift)
+    _power_logic(one["logic"], scenario.lift.logic)
     _place_load(world["deck"], scenario)
     _start(one, scenario)
     fill_script(one, scenario.file, scenario.lift.names)
@@ -82,6 +84,19 @@ def assemble(scenario: Scenario, seed: int | None = None, run: int = 0) -> NDArr
     one["settle_us"] = SETTLE_US
     one["trace_every"] = one["settings"]["control_every"]
     return rig
+
+
+def _power_logic(record: Any, logic: Logic) -> None:
+    """Hold-up of the logic, and from when on a failing supply is reported."""
+    record["held"] = logic.hold_up_mf is not None
+    record["capacitance"] = (logic.hold_up_mf or 0.0) * 1e-3
+    record["power"] = logic.power_w
+    record["drop"] = logic.feed_drop_v
+    record["resistance"] = logic.feed_ohm
+    record["least"] = logic.least_v
+    record["wake_above"] = 1.1 * logic.least_v if logic.wake_v is None else logic.wake_v
+    record["fail_below"] = logic.power_fail_v or 0.0
+    record["good_above"] = 1.05 * (logic.power_fail_v or 0.0) if logic.power_good_v is None else logic.power_good_v
 
 
 def _place_load(deck: Any, scenario: Scenario) -> None:
@@ -105,6 +120,7 @@ def _start(one: Any, scenario: Scenario) -> None:
         motor["case"] = air if start.case_c is None else start.case_c
         # the firmware was awake before the rehearsal began
         known["warmth"]["winding"], known["warmth"]["case"] = motor["winding"], motor["case"]
+        motor["viscous"] *= start.grease_factor
         if start.referenced:
             believed = record["travel"] - told["home_offset"]
             known["counts"] = floor(believed * told["counts_per_metre"])

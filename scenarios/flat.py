@@ -19,7 +19,8 @@ def fly(rig: Any, trace: Any, ticks: int) -> int:
     room = len(trace)
     while rig.finished == 0 and rig.ticks < ticks:
         sense(rig)
-        tick(rig.settings, rig.memory, rig.inputs, rig.outputs)
+        if rig.tick_due == 1:
+            tick(rig.settings, rig.memory, rig.inputs, rig.outputs)
         if rows < room and rig.ticks % rig.trace_every == 0:
             record(rig, trace[rows])
             rows += 1

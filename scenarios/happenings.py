@@ -36,7 +36,29 @@ _DEEDS = {
     Action.BRAKE: "motor shorted, past the controller",
     Action.OBSTACLE: "an obstacle of {per_mm3:g} N/mm",
     Action.LEAN: "somebody leans on the deck with {2:g} N",
+    Action.RATES: "the detector errs more often",
+    Action.WEAK: "commutation {0:g} of every revolution is missed with probability {1:g}",
+    Action.TAIL: "below {0:g} rad/s of the motor a coast is not heard",
+    Action.DEAD: "the counting channel is dead",
+    Action.STUCK_HIGH: "the counting channel is stuck high",
+    Action.SWAP: "the counting inputs of this leg and another are exchanged",
+    Action.SPRINGBACK: "{0:g} false pulses of springing back after each stop",
+    Action.INTERFERENCE: "interference from outside, {0:g} false pulses per second",
+    Action.CROSSTALK: "a neighbour's commutations are heard with probability {0:g}",
+    Action.SUPPLY_STEP: "a step of the supply by {1:g} V makes {0:g} false pulses",
+    Action.REVERSED: "the motor's wires are exchanged",
+    Action.BROKEN_WIRE: "a wire of the motor is broken",
+    Action.BRIDGE_STUCK: "the bridge does not obey: {stuck}",
+    Action.NO_LIMIT: "the current limit does not act",
+    Action.SOURCE: "the resistance of the source becomes {0:g} ohm",
+    Action.POWER_FAIL: "the mains is away",
+    Action.JITTER: "the outputs come up to {us:g} us late",
+    Action.MISSED_TICKS: "the controller misses the next {0:g} calls",
+    Action.CLOCK_RATE: "the controller's clock is off by {percent:g} %",
+    Action.DRAG: "the motor's Coulomb drag is multiplied by {0:g}, its viscous drag by {1:g}",
 }
+
+_STUCK = {1: "it stays open", 2: "it stays on, at duty {0:g}", 3: "it shorts the motor instead of opening"}
 
 _WORDS = {
     Happening.LEG_OFF: "switched off",
@@ -50,6 +72,10 @@ _WORDS = {
     Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
     Happening.TOUCHED: "the deck meets obstacle {0:g}",
     Happening.RELEASED: "the deck is free of the obstacle again; it felt at most {0:.1f} N",
+    Happening.LOGIC_DOWN: "the logic stops for want of power, at {0:.2f} V",
+    Happening.LOGIC_UP: "the logic starts again, at {0:.2f} V",
+    Happening.SUPPLY_FAILS: "the supply is reported as failing, at {0:.2f} V",
+    Happening.SUPPLY_BACK: "the supply is reported as good again, at {0:.2f} V",
 }
 
 
@@ -71,7 +97,9 @@ def tell_row(row: Any, script: Any) -> str:
         return f"order: go to {1e3 * values[1]:.2f} mm" if command is Command.GO else _ORDERS[command]
     millimetres = {f"mm{i}": 1e3 * float(value) for i, value in enumerate(values)}
     per_millimetre = {f"per_mm{i}": 1e-3 * float(value) for i, value in enumerate(values)}
-    text = _DEEDS[action].format(*(float(value) for value in values), **millimetres, **per_millimetre)
+    first, second = float(values[0]), float(values[1])
+    other = {"us": 1e6 * first, "percent": 1e2 * first, "stuck": _STUCK.get(int(first), "").format(second)}
+    text = _DEEDS[action].format(*(float(value) for value in values), **millimetres, **per_millimetre, **other)
     return text + _point(row) if action in (Action.OBSTACLE, Action.LEAN) else text
 
 

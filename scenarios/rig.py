@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from plant.records import CAPACITY, world_dtype
 from scenarios.conduct_records import conduct_dtype
+from scenarios.wire_records import CLOCK, LOGIC
 from sync.records import inputs_dtype, memory_dtype, outputs_dtype, settings_dtype
 
 __all__ = [
@@ -70,6 +71,26 @@ class Action(IntEnum):
     OBSTACLE = 10  # values: x, y, gap or height of the face (m), N/m, side (1 above, -1 below), 1: the third is a gap; or at the leg
     LEAN = 11  # values: x, y (m), N downwards; or at the leg
     END = 30  # what row values[0] changed becomes what it was before
+    RATES = 31  # probabilities: values[0] miss, [1] false pulse, [2] double, [3] mean false pulses per switching; negative: as it was
+    WEAK = 32  # the commutation of index values[0] is missed with probability values[1]
+    TAIL = 33  # coasting, nothing is heard below values[0] rad/s
+    DEAD = 34  # the channel gives no pulse
+    STUCK_HIGH = 35  # the channel goes high, one pulse, and stays there
+    SWAP = 36  # the counting inputs of the leg and of leg values[0] are exchanged
+    SPRINGBACK = 37  # values[0] false pulses whenever the leg has come to rest
+    INTERFERENCE = 38  # values[0] false pulses per s; values[1] 1: at the same instants on all legs
+    CROSSTALK = 39  # a commutation of leg values[1] (-1: any other) is heard with probability values[0]
+    SUPPLY_STEP = 40  # values[0] false pulses, in the mean, at a step of the supply of values[1] V
+    REVERSED = 41  # the motor's wires are exchanged
+    BROKEN_WIRE = 42  # a wire of the motor is broken
+    BRIDGE_STUCK = 43  # values[0] 1 stays open, 2 stays on at duty values[1], 3 shorts the motor instead of opening it
+    NO_LIMIT = 44  # the current limit does not act
+    SOURCE = 45  # source resistance becomes values[0] ohm
+    POWER_FAIL = 46  # the mains is away
+    JITTER = 47  # the outputs come up to values[0] s later, another time each tick
+    MISSED_TICKS = 48  # the next values[0] calls of the controller are left out
+    CLOCK_RATE = 49  # relative error of the controller's clock becomes values[0]
+    DRAG = 50  # Coulomb drag of the motor times values[0], viscous drag times values[1]
 
 
 class Happening(IntEnum):
@@ -88,6 +109,10 @@ class Happening(IntEnum):
     OVERFLOW = 10  # pulses found the buffer full; value: how many so far
     TOUCHED = 20  # the deck came against an obstacle; value: its number, from 1
     RELEASED = 21  # it is free again; value: largest force of the attempt (N)
+    LOGIC_DOWN = 30  # the logic has stopped for want of power; value: its voltage
+    LOGIC_UP = 31  # it has started again; value: its voltage
+    SUPPLY_FAILS = 32  # the supply fell below the threshold of its failure report; value: V
+    SUPPLY_BACK = 33  # it is good again; value: V
     PINCHED = 40  # the controller decided that a leg pinches; value: deviation of its current [A]
     RETREATED = 41  # a retreat has ended; value: how far, as counted [m]
 
@@ -107,7 +132,7 @@ SCRIPT_ROW = np.dtype(
         ("seen_us", i8),
         ("fired", i8),
         ("fired_us", i8),
-        ("kept", f8, (4,)),  # what stood before, for the row that ends this one
+        ("kept", f8, (5,)),  # what stood before, for the row that ends this one
     ],
     align=True,
 )
@@ -229,6 +254,11 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("memory", memory_dtype(capacity)),
             ("inputs", inputs_dtype(capacity)),
             ("outputs", outputs_dtype(capacity)),
+            ("logic", LOGIC),
+            ("clock", CLOCK),
+            ("tick_due", i8),  # 1: the controller is called in the present tick
+            ("swapped", i8),  # 1: a counting input hears another leg, named in ``hears``
+            ("hears", i8, (capacity,)),
             ("rows", i8),
             ("due_soon", i8),  # 1: a row may fire at a sub-step boundary inside the present tick
             ("script", SCRIPT_ROW, (MAX_ROWS,)),

@@ -6,6 +6,7 @@ from typing import Any
 
 from plant.kernel import kernel
 from scenarios.score import note, open_move
+from scenarios.script_counting import do_counting, undo_counting
 from scenarios.script_electric import do_electric, undo_electric
 from scenarios.script_mechanics import do_mechanics, undo_mechanics
 from scenarios.triggers import due, due_soon
@@ -14,8 +15,9 @@ from sync.orders import refusal
 __all__ = ["give_order", "run_script"]
 
 _READY = 3
-_COMMAND, _PAYLOAD, _FRICTION, _GUIDE, _END = 0, 3, 4, 8, 30
+_COMMAND, _EXTRA, _LOSE, _PAYLOAD, _FRICTION, _GUIDE, _END = 0, 1, 2, 3, 4, 8, 30
 _FIRST_MECHANICAL, _LAST_MECHANICAL = 10, 29
+_FIRST_COUNTING, _LAST_COUNTING = 31, 40
 _ROW = 1
 
 
@@ -34,6 +36,12 @@ def _mechanical(action: int) -> bool:
 
 
 @kernel
+def _counting(action: int) -> bool:
+    """Whether an action is one of what is heard."""
+    return _FIRST_COUNTING <= action <= _LAST_COUNTING or action in (_EXTRA, _LOSE)
+
+
+@kernel
 def _accepted(rig: Any, row: Any) -> bool:
     """Whether the controller will take the order of ``row``: one that it refuses is no move, and ends none."""
     if row.action != _COMMAND:
@@ -46,6 +54,8 @@ def _end(rig: Any, row: Any) -> None:
     """End what ``row`` did, if it has come."""
     if _mechanical(row.action):
         undo_mechanics(rig, row)
+    elif _counting(row.action):
+        undo_counting(rig, row)
     else:
         undo_electric(rig, row)
 
@@ -64,6 +74,8 @@ def _fire(rig: Any, k: int) -> None:
         _end(rig, rig.script[int(row.values[0])])
     elif _mechanical(row.action):
         do_mechanics(rig, row)
+    elif _counting(row.action):
+        do_counting(rig, row)
     else:
         do_electric(rig, row)
 

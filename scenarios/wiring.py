@@ -11,13 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.advance import advance_one, close_tick
-from plant.bridge import DRIVE
-from plant.counting import take_pulses
+from plant.bridge import COAST, DRIVE
 from plant.kernel import kernel
 from plant.portable import cosine
+from plant.pulse_buffer import take_pulses
 from plant.setup import choose_sub_step
 from plant.setup import prepare as prepare_world
+from scenarios.clock import clock_now, draw_delay, stamp_pulses
 from scenarios.errors import InputError
+from scenarios.logic import power_logic, report_supply
 from scenarios.rig import records
 from scenarios.score import watch
 from scenarios.script import run_script
@@ -26,20 +28,68 @@ __all__ = ["act", "advance", "advance_arrays", "prepare", "sense", "sense_arrays
 
 
 @kernel
+def _take(rig: Any, q: int) -> None:
+    """Pulses and current of leg ``q`` for the controller; its counting input may be wired to another leg."""
+    world = rig.world
+    seen = rig.inputs.legs[q]
+    heard = rig.hears[q] if rig.swapped == 1 else q
+    seen.pulses = take_pulses(world.legs[heard].detector, float(world.time_us), world.timer_us, seen.stamp_us)
+    stamp_pulses(rig.clock, seen)
+    seen.current = world.legs[q].current_sensor.reading
+
+
+@kernel
+def _sleep(rig: Any) -> None:
+    """The logic is without power: the bridges open, the pulses that come are not counted."""
+    rig.tick_due = 0
+    for q in range(rig.world.n_legs):
+        _take(rig, q)
+        rig.logic.deaf += rig.inputs.legs[q].pulses
+        rig.inputs.legs[q].pulses = 0
+        rig.outputs.legs[q].mode = COAST
+        rig.outputs.legs[q].duty = 0.0
+
+
+@kernel
+def _is_called(rig: Any) -> bool:
+    """Whether the controller is called in this tick: its logic has power, and the call is not left out."""
+    logic, clock = rig.logic, rig.clock
+    if logic.fail_below > 0.0:
+        report_supply(rig)
+    if logic.held == 1:
+        power_logic(rig, rig.world.sub_step * rig.world.steps_per_tick)
+        if logic.up == 0:
+            _sleep(rig)
+            return False
+    if clock.jitter > 0:
+        draw_delay(rig)
+    if clock.skip > 0:
+        clock.skip -= 1
+        clock.skipped += 1
+        rig.tick_due = 0
+        return False
+    return True
+
+
+@kernel
 def sense(rig: Any) -> None:
-    """Fire the script rows due now and fill the controller's inputs from the measuring chain."""
+    """Fire the script rows due now and fill the controller's inputs from the measuring chain.
+
+    ``tick_due`` says whether the controller is to be called; where it is not, its inputs and outputs stay as they are.
+    """
     world = rig.world
     inputs = rig.inputs
     run_script(rig, True)
-    inputs.time_us = world.time_us
+    rig.tick_due = 1
+    if not _is_called(rig):
+        return
+    inputs.time_us = clock_now(rig.clock, world.time_us)
     inputs.supply = world.supply_sensor.reading
-    inputs.power_good = 1
-    inputs.wake = 0
+    inputs.power_good = rig.logic.good
+    inputs.wake = rig.logic.wake
+    rig.logic.wake = 0
     for q in range(world.n_legs):
-        leg = world.legs[q]
-        seen = inputs.legs[q]
-        seen.pulses = take_pulses(leg.detector, float(world.time_us), world.timer_us, seen.stamp_us)
-        seen.current = leg.current_sensor.reading
+        _take(rig, q)
 
 
 @kernel
@@ -143,6 +193,9 @@ def prepare(rig: NDArray[np.void]) -> None:
     _prepare_world(records(rig["world"]))
     sensor = world["supply_sensor"]
     sensor["filtered"] = sensor["reading"] = world["supply"]["voltage"] * sensor["gain"] + sensor["offset"]
+    logic = rig["logic"][0]
+    logic["voltage"] = logic["lowest"] = max(float(world["supply"]["voltage"]) - float(logic["drop"]), 0.0)
+    logic["up"] = logic["good"] = 1
     memory = rig["memory"][0]
     rig["mode_before"] = rig["conduct"]["mode_before"] = memory["mode"]
     rig["stored_start"] = _stored(world)

@@ -69,10 +69,11 @@ class World:
         env, rig, trace = self.env, self.rig, self.trace
         parts = (self.settings, self.memory, self.inputs, self.outputs)
         every, room, controller, tick_us = int(rig["trace_every"][0]), len(trace), self.controller, self.tick_us
-        finished, k = rig["finished"], 0
+        finished, due, k = rig["finished"], rig["tick_due"], 0
         while not finished[0]:
             sense_arrays(rig)
-            controller(*parts)
+            if due[0]:
+                controller(*parts)
             if self.rows < room and k % every == 0:
                 record_arrays(rig, trace, self.rows)
                 self.rows += 1

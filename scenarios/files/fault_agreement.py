@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from scenarios.files.faults_counting import Crosstalk, WeakSegment
+from scenarios.files.faults_drive import PowerFail, SourceResistance
 from scenarios.files.faults_mechanics import Lean, Obstacle
 from scenarios.files.lift import Lift
 from scenarios.files.lines import Path
@@ -14,7 +16,7 @@ __all__ = ["fault_complaints"]
 
 Finding = tuple[Path, str]
 
-LEG_KEYS = ("leg", "height_of")
+LEG_KEYS = ("leg", "with_leg", "from_leg", "height_of")
 """Keys of a fault that name a leg."""
 MOST_CONTACTS = 4
 """Obstacles and people who lean: as many as ``plant.contact_records`` has room for."""
@@ -32,10 +34,46 @@ def fault_complaints(file: ScenarioFile, lift: Lift) -> Iterator[Finding]:
     contacts = sum(isinstance(fault, Obstacle | Lean) for fault in file.fault)
     if contacts > MOST_CONTACTS:
         yield ("fault",), f"fault: holds {contacts} obstacles and leans together, at most {MOST_CONTACTS} fit"
+    yield from _supply(file, lift)
+    yield from _segments(file, lift)
     yield from _names(file)
     yield from _coasts(file)
     if _rows(file, lift) > MOST_ROWS:
         yield ("move",), f"moves and faults make {_rows(file, lift)} steps, at most {MOST_ROWS} fit: use fewer, or lower move.times"
+
+
+def _supply(file: ScenarioFile, lift: Lift) -> Iterator[Finding]:
+    """Faults of the supply that this supply cannot have."""
+    supply = lift.supply
+    for i, fault in enumerate(file.fault):
+        if isinstance(fault, PowerFail) and supply.capacitance_mf == 0:
+            yield (
+                ("fault", i, "what"),
+                f'fault[{i + 1}].what = "power-fail": needs supply.capacitance_mf above 0 in the lift '
+                "(without a capacitor the supply has no voltage of its own)",
+            )
+        if isinstance(fault, SourceResistance) and fault.resistance_ohm < supply.resistance_ohm:
+            yield (
+                ("fault", i, "resistance_ohm"),
+                f"fault[{i + 1}].resistance_ohm = {fault.resistance_ohm:g}: must not be below supply.resistance_ohm = "
+                f"{supply.resistance_ohm:g} of the lift (the sub-step is chosen for that one)",
+            )
+
+
+def _segments(file: ScenarioFile, lift: Lift) -> Iterator[Finding]:
+    """Weak segments and crosstalk between legs that are there."""
+    for i, fault in enumerate(file.fault):
+        if isinstance(fault, WeakSegment):
+            for leg in lift.leg:
+                if fault.leg in (None, leg.name) and fault.segment >= leg.motor.commutations:
+                    yield (
+                        ("fault", i, "segment"),
+                        f"fault[{i + 1}].segment = {fault.segment}: leg {leg.name} has {leg.motor.commutations} commutations per "
+                        f"revolution, must be 0 to {leg.motor.commutations - 1}",
+                    )
+                    break
+        if isinstance(fault, Crosstalk) and fault.from_leg is not None and fault.from_leg == fault.leg:
+            yield ("fault", i, "from_leg"), f'fault[{i + 1}].from_leg = "{fault.from_leg}": must be another leg than leg'
 
 
 def _rows(file: ScenarioFile, lift: Lift) -> int:

@@ -9,19 +9,57 @@ from typing import Annotated, get_args
 
 from pydantic import Field
 
-from scenarios.files.faults_counting import Extra, Lose
-from scenarios.files.faults_drive import PowerOff, Supply
+from scenarios.files.faults_counting import (
+    CountRates,
+    Crosstalk,
+    DeadChannel,
+    Extra,
+    Interference,
+    Lose,
+    Springback,
+    StuckHigh,
+    SupplyStep,
+    Swapped,
+    TailLoss,
+    WeakSegment,
+)
+from scenarios.files.faults_drive import (
+    BridgeStuck,
+    BrokenWire,
+    Drag,
+    NoCurrentLimit,
+    PowerFail,
+    PowerOff,
+    Reversed,
+    SourceResistance,
+    Supply,
+)
 from scenarios.files.faults_mechanics import Guide, Lean, Obstacle, Payload, ThreadFriction
+from scenarios.files.faults_timing import ClockJitter, ClockRate, MissedTicks
 
-__all__ = ["KINDS", "Counting", "Drive", "Fault", "Mechanics"]
+__all__ = ["KINDS", "Counting", "Drive", "Fault", "Mechanics", "Timing"]
 
-Counting = Lose | Extra
-Drive = Supply | PowerOff
+Counting = (
+    Lose
+    | Extra
+    | CountRates
+    | WeakSegment
+    | TailLoss
+    | DeadChannel
+    | StuckHigh
+    | Swapped
+    | Springback
+    | Interference
+    | Crosstalk
+    | SupplyStep
+)
+Drive = Supply | SourceResistance | PowerFail | PowerOff | Reversed | BrokenWire | BridgeStuck | NoCurrentLimit | Drag
+Timing = ClockJitter | ClockRate | MissedTicks
 Mechanics = Payload | ThreadFriction | Guide | Obstacle | Lean
 
-Fault = Annotated[Counting | Drive | Mechanics, Field(discriminator="what")]
+Fault = Annotated[Counting | Drive | Timing | Mechanics, Field(discriminator="what")]
 
 KINDS: tuple[str, ...] = tuple(
-    get_args(kind.model_fields["what"].annotation)[0] for group in (Counting, Drive, Mechanics) for kind in get_args(group)
+    get_args(kind.model_fields["what"].annotation)[0] for group in (Counting, Drive, Timing, Mechanics) for kind in get_args(group)
 )
 """Words of ``what``, in the order of the catalogue."""

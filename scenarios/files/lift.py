@@ -87,11 +87,29 @@ class Duty(Table):
 
 
 class Logic(Table):
-    """What must stay alive after a power failure, for the drive sheet only."""
+    """What must stay alive after a power failure."""
 
     power_w: float = quantity(0.001, 50, "Power of the logic.", 0.5)
     least_v: float = quantity(1, 60, "Voltage below which the logic stops.", 8.0)
-    write_ms: float = quantity(0, 10000, "Time to save the positions.", 20.0)
+    write_ms: float = quantity(0, 10000, "Time to save the positions, for the drive sheet.", 20.0)
+    hold_up_mf: float | None = quantity(
+        0.001, 1000, "The logic's own capacitor behind a diode; left out: in a rehearsal its power never fails.", None
+    )
+    feed_drop_v: float = quantity(0, 2, "Drop of that diode.", 0.7)
+    feed_ohm: float = quantity(0, 1000, "Resistance in series with that diode.", 10.0)
+    wake_v: float | None = quantity(1, 60, "Voltage above which the logic starts again; left out: a tenth above least_v.", None)
+    power_fail_v: float | None = quantity(
+        1, 100, "The controller is told that power fails where the bridges' supply is below this; left out: never.", None
+    )
+    power_good_v: float | None = quantity(1, 100, "It is told that power is back above this; left out: a twentieth higher.", None)
+
+    @model_validator(mode="after")
+    def _thresholds_are_ordered(self) -> Self:
+        if self.wake_v is not None and self.wake_v <= self.least_v:
+            raise ValueError(f"wake_v = {self.wake_v:g} must be above least_v = {self.least_v:g}")
+        if self.power_good_v is not None and (self.power_fail_v is None or self.power_good_v <= self.power_fail_v):
+            raise ValueError(f"power_good_v = {self.power_good_v:g} must be above power_fail_v")
+        return self
 
 
 class Lift(Table):

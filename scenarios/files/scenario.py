@@ -33,6 +33,9 @@ class Start(Table):
     ambient_c: float | None = quantity(-40, 85, "Air temperature; left out: the lift file's.", None)
     winding_c: float | None = quantity(-40, 200, "Winding temperature; left out: as the air.", None)
     case_c: float | None = quantity(-40, 150, "Case temperature; left out: as the air.", None)
+    grease_factor: float = quantity(
+        0.2, 50, "Viscous drag of every motor, gear and seal against that at 20 C; 2 to 5 at -10 C.", 1.0, "the drag of the lift file"
+    )
 
     @model_validator(mode="after")
     def _stands_somewhere(self) -> Self:

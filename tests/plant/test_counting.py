@@ -7,7 +7,8 @@ import pytest
 from machines import BRAKE, COAST, DRIVE, World, leg_of, order, ready, run, set_a, view, watch
 from numpy.typing import NDArray
 
-from plant.counting import HALL, RIPPLE, SPIKES, inject, push_pulse, take_pulses
+from plant.counting import HALL, RIPPLE, SPIKES
+from plant.pulse_buffer import inject, push_pulse, take_pulses
 from plant.records import MAX_PULSES
 
 

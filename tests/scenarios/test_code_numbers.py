@@ -10,11 +10,15 @@ import pytest
 import plant.contact_records
 import plant.records
 import sync.records
-from scenarios import conduct, rig, score, script, script_electric, script_mechanics, triggers
+from scenarios import conduct, logic, rig, score, script, script_counting, script_electric, script_mechanics, triggers
 from scenarios.files import fault_agreement
 from scenarios.rig import Action, Happening, Trigger
 from sync import guards, homing, levelling, orders, power, protection, retreat, tick
 from sync.modes import Answer, Command, Law, Mode, Reason
+
+POWER = (Happening.LOGIC_DOWN, Happening.LOGIC_UP, Happening.SUPPLY_FAILS, Happening.SUPPLY_BACK)
+NOT_SCORED = (Happening.ROW, Happening.STANDSTILL, *POWER)
+"""Logged by the script, by the power of the logic, and under another name."""
 
 NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     *((orders, f"_{mode.name}", mode) for mode in (Mode.UNREFERENCED, Mode.HOMING, Mode.READY, Mode.MOVING, Mode.FAULTED)),
@@ -51,18 +55,40 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     *((triggers, f"_{trigger.name}", trigger) for trigger in Trigger if trigger is not Trigger.COAST),
     (script, "_READY", Trigger.READY),
     *((script, f"_{action.name}", action) for action in (Action.COMMAND, Action.PAYLOAD, Action.FRICTION, Action.GUIDE, Action.END)),
+    *((module, "_EXTRA", Action.EXTRA_COUNTS) for module in (script, script_counting)),
+    *((module, "_LOSE", Action.LOSE_COUNTS) for module in (script, script_counting)),
+    (script, "_FIRST_COUNTING", Action.RATES),
+    (script, "_LAST_COUNTING", Action.SUPPLY_STEP),
     *(
         (script_mechanics, f"_{action.name}", action)
         for action in (Action.PAYLOAD, Action.FRICTION, Action.GUIDE, Action.OBSTACLE, Action.LEAN)
     ),
-    (script_electric, "_EXTRA", Action.EXTRA_COUNTS),
-    (script_electric, "_LOSE", Action.LOSE_COUNTS),
+    *(
+        (script_counting, f"_{action.name}", action)
+        for action in (Action.RATES, Action.WEAK, Action.TAIL, Action.DEAD, Action.STUCK_HIGH, Action.SWAP)
+    ),
+    (script_counting, "_SPRING", Action.SPRINGBACK),
+    (script_counting, "_NOISE", Action.INTERFERENCE),
+    (script_counting, "_TALK", Action.CROSSTALK),
+    (script_counting, "_STEP", Action.SUPPLY_STEP),
     (script_electric, "_OFF", Action.POWER_OFF),
     (script_electric, "_ON", Action.POWER_ON),
-    (script_electric, "_SUPPLY", Action.SUPPLY),
-    (script_electric, "_BRAKE", Action.BRAKE),
+    *(
+        (script_electric, f"_{action.name}", action)
+        for action in (Action.SUPPLY, Action.BRAKE, Action.REVERSED, Action.NO_LIMIT, Action.SOURCE, Action.POWER_FAIL)
+    ),
+    (script_electric, "_JITTER", Action.JITTER),
+    (script_electric, "_DRAG", Action.DRAG),
+    (script_electric, "_BROKEN", Action.BROKEN_WIRE),
+    (script_electric, "_STUCK", Action.BRIDGE_STUCK),
+    (script_electric, "_MISSED", Action.MISSED_TICKS),
+    (script_electric, "_RATE", Action.CLOCK_RATE),
+    (logic, "_DOWN", Happening.LOGIC_DOWN),
+    (logic, "_UP", Happening.LOGIC_UP),
+    (logic, "_FAILS", Happening.SUPPLY_FAILS),
+    (logic, "_BACK", Happening.SUPPLY_BACK),
     (script, "_ROW", Happening.ROW),
-    *((score, f"_{what.name}", what) for what in Happening if what not in (Happening.ROW, Happening.STANDSTILL)),
+    *((score, f"_{what.name}", what) for what in Happening if what not in NOT_SCORED),
     (score, "_STILL", Happening.STANDSTILL),
     (conduct, "_RELEASE", Command.RELEASE),
     *((conduct, f"_{mode.name}", mode) for mode in Mode if mode is not Mode.SETTLING),

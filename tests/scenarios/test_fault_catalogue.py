@@ -1,0 +1,118 @@
+"""Every kind of fault changes a recorded signal, is named in the events, and flies the same on both clocks.
+
+One short move each. A new kind of fault needs a row in ``FAULTS``: the last test says which one is missing.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import pytest
+from rehearsals import rehearsal
+
+from scenarios.build import build_rig
+from scenarios.files import load_scenario
+from scenarios.files.faults import KINDS
+from scenarios.happenings import tell_events
+from scenarios.result import result_of
+from scenarios.runner import fly, fly_rig
+from scenarios.trace import empty_trace
+from scenarios.wiring import stored_energy
+from scenarios.world import fly_event
+
+AT = {"at_s": 1.0}
+SETS = (("move.1.to_mm", 45.0),)
+HELD = (*SETS, ("lift.logic.hold_up_mf", 2.0), ("lift.logic.power_fail_v", 17.0))
+
+FAULTS: dict[str, tuple[dict[str, Any], str, str]] = {
+    "lose-counts": ({"leg": "left", "counts": 20, **AT}, "left.missed", "20 commutations are not heard"),
+    "extra-counts": ({"leg": "left", "counts": 5, **AT}, "left.extra", "5 false pulses injected"),
+    "count-rates": ({"double": 0.3, "edge_false": 3.0, **AT}, "left.extra", "errs more often"),
+    "weak-segment": ({"leg": "right", "segment": 3, **AT}, "right.missed", "commutation 3 of every revolution"),
+    "tail-loss": ({"below_rpm": 2500.0, **AT}, "left.missed", "a coast is not heard"),
+    "dead-channel": ({"leg": "left", "for_s": 0.1, **AT}, "left.missed", "channel is dead"),
+    "stuck-high": ({"leg": "left", "for_s": 0.1, **AT}, "left.extra", "stuck high"),
+    "swapped-counts": ({"leg": "left", "with_leg": "right", "at_s": 0.0}, "left.counts", "inputs of this leg and another"),
+    "springback": ({"leg": "left", "counts": 2, **AT}, "left.extra", "springing back"),
+    "interference": ({"rate_hz": 300.0, "for_s": 0.2, **AT}, "right.extra", "interference from outside"),
+    "crosstalk": ({"leg": "left", "chance": 0.1, **AT}, "left.extra", "neighbour's commutations"),
+    "supply-step-counts": ({"pulses": 2.0, "least_v": 0.3, "at_s": 0.0}, "left.extra", "a step of the supply"),
+    "supply": ({"open_voltage_v": 20.0, **AT}, "supply_v", "open-circuit supply becomes 20 V"),
+    "source-resistance": ({"resistance_ohm": 0.5, **AT}, "supply_v", "resistance of the source becomes 0.5 ohm"),
+    "power-fail": ({"for_s": 0.2, **AT}, "supply_v", "the mains is away"),
+    "power-off": ({**AT}, "left.bridge_mode", "power off, past the controller"),
+    "motor-reversed": ({"leg": "right", "at_s": 0.0}, "right.height_m", "wires are exchanged"),
+    "broken-wire": ({"leg": "right", **AT}, "right.current_a", "a wire of the motor is broken"),
+    "bridge-stuck": ({"leg": "right", "state": "on", **AT}, "right.duty", "it stays on, at duty 1"),
+    "no-current-limit": ({"leg": "left", "during": "start"}, "left.current_a", "current limit does not act"),
+    "motor-drag": ({"leg": "left", "viscous_factor": 3.0, **AT}, "left.current_a", "viscous drag by 3"),
+    "clock-jitter": ({"jitter_us": 700.0, **AT}, "left.current_a", "up to 700 us late"),
+    "clock-rate": ({"error_percent": 2.0, "at_s": 0.0}, "left.rate_hz", "clock is off by 2 %"),
+    "missed-ticks": ({"ticks": 60, **AT}, "left.counts", "misses the next 60 calls"),
+    "payload": ({"mass_kg": 20.0, **AT}, "left.force_n", "payload becomes 20 kg"),
+    "thread-friction": ({"leg": "left", "factor": 1.5, **AT}, "left.current_a", "friction is multiplied by 1.5"),
+    "obstacle": (
+        {"side": "above", "at_mm": [0.0, 0.0], "gap_mm": 3.0, "stiffness_n_per_mm": 20.0, **AT},
+        "left.force_n",
+        "an obstacle of 20 N/mm",
+    ),
+    "lean": ({"force_n": 300.0, "at_mm": [400.0, 0.0], "for_s": 0.5, **AT}, "right.force_n", "leans on the deck with 300 N"),
+    "guide-friction": ({"leg": "left", "friction_n": 150.0, **AT}, "left.current_a", "guide friction becomes 150 N"),
+}
+"""Of each kind: its keys, a signal that it changes, and words of its event."""
+
+
+def sets_of(kind: str) -> list[tuple[str, Any]]:
+    changes = {"no-current-limit": [("settings.speed.soft_start_ms", 0.0)]}.get(kind, [])
+    return [*SETS, *changes]
+
+
+@lru_cache
+def flown(kind: str, faulty: bool) -> Any:
+    faults = [{"what": kind, **FAULTS[kind][0]}] if faulty else []
+    return fly(load_scenario(rehearsal("worktop/raise"), [*sets_of(kind), ("fault", faults)]))
+
+
+def column(flight: Any, name: str) -> np.ndarray[Any, Any]:
+    return np.asarray(flight.trace[:, flight.columns.index(name)])
+
+
+@pytest.mark.parametrize("kind", FAULTS)
+def test_a_fault_changes_a_recorded_signal_and_is_named_in_the_events(kind: str) -> None:
+    _, signal, words = FAULTS[kind]
+    clean, faulty = flown("lose-counts" if sets_of(kind) == list(SETS) else kind, False), flown(kind, True)
+    short = min(len(clean.trace), len(faulty.trace))
+    told = [event.text for event in tell_events(faulty.rig[0], ("left", "right"))[0]]
+
+    assert not np.array_equal(column(clean, signal)[:short], column(faulty, signal)[:short])
+    assert any(words in text for text in told), told
+    assert not any(words in event.text for event in tell_events(clean.rig[0], ("left", "right"))[0])
+
+
+@pytest.mark.parametrize("kind", FAULTS)
+def test_under_a_fault_the_energy_still_adds_up(kind: str) -> None:
+    flight = flown(kind, True)
+    run = result_of(flight, stored_energy(flight.rig), flight.scenario.limits, kind).summary
+
+    assert flight.rig["world"]["diverged"][0] == 0
+    assert run.energy.residual is not None
+    assert run.energy.residual < 1e-3
+
+
+def test_all_faults_together_are_the_same_bytes_on_both_clocks() -> None:
+    gentle = ("power-off", "bridge-stuck", "broken-wire", "motor-reversed", "swapped-counts")
+    faults = [{"what": kind, **keys} for kind, (keys, _, _) in FAULTS.items() if kind not in gentle]
+    scenario = load_scenario(rehearsal("worktop/raise"), [*HELD, ("fault", faults)])
+    flat, event = build_rig(scenario), build_rig(scenario)
+    by_flat, by_event = empty_trace(flat), empty_trace(event)
+    rows = fly_rig(flat, by_flat)
+
+    assert fly_event(event, by_event) == rows
+    assert by_flat[:rows].tobytes() == by_event[:rows].tobytes()
+    assert flat.tobytes() == event.tobytes()
+
+
+def test_every_kind_that_a_file_may_hold_is_rehearsed_here() -> None:
+    assert sorted(FAULTS) == sorted(KINDS), "add the new kind to FAULTS above: keys, a signal it changes, words of its event"
