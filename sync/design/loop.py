@@ -44,6 +44,15 @@ class LinearLaw:
         """Whether there is an integral part."""
         return bool(np.any(self.integral))
 
+    def integrators(self) -> tuple[Array, Array]:
+        """The integral part as a product, shapes (N, K) and (K, M): K sums are all that acts.
+
+        A sum that no duty depends on would stand in the closed loop as a pole at 1 and look like no stability.
+        """
+        left, size, right = np.linalg.svd(self.integral, full_matrices=False)
+        kept = size > 1e-9 * max(float(size.max()), 1e-300)
+        return left[:, kept] * size[kept], right[kept]
+
 
 @dataclass(frozen=True)
 class Loop:
@@ -105,12 +114,9 @@ def coupling_law(matrix: Array, basis: Basis, gain: float, integral_gain: float)
     return LinearLaw(gain * seen, integral_gain * seen)
 
 
-def _orders(loop: Loop) -> tuple[int, int, int, int]:
-    """States of the plant, relative heights, integrators, ticks of past duty that are remembered."""
-    plant = loop.plant
-    m = len(plant.c)
-    past = plant.whole + int(bool(np.any(plant.old)))
-    return len(plant.phi), m, m if loop.law.integrates else 0, past
+def _past(plant: SampledPlant) -> int:
+    """Ticks of past duty that are remembered."""
+    return plant.whole + int(bool(np.any(plant.old)))
 
 
 def closed_loop(loop: Loop) -> tuple[Array, Array]:
@@ -124,17 +130,18 @@ def closed_loop(loop: Loop) -> tuple[Array, Array]:
         Shapes (n, n) and (n, N).
     """
     plant, law = loop.plant, loop.law
-    n, m, integrators, past = _orders(loop)
-    legs = plant.new.shape[1]
+    n, legs, past = len(plant.phi), plant.new.shape[1], _past(plant)
+    acting, summed = law.integrators()
+    integrators = len(summed)
     size = n + integrators + past * legs
     step, entry = np.zeros((size, size)), np.zeros((size, legs))
     step[:n, :n] = plant.phi
     told = np.zeros((legs, size))
     told[:, :n] = -law.proportional @ plant.c
     if integrators:
-        told[:, n : n + m] = -law.integral
-        step[n : n + m, :n] = plant.tick * plant.c
-        step[n : n + m, n : n + m] = np.eye(m)
+        told[:, n : n + integrators] = -acting
+        step[n : n + integrators, :n] = plant.tick * summed @ plant.c
+        step[n : n + integrators, n : n + integrators] = np.eye(integrators)
     for place, share in ((plant.whole, plant.new), (plant.whole + 1, plant.old)):
         if place == 0:
             step[:n] += share @ told
@@ -188,7 +195,7 @@ def margins(loop: Loop) -> Margins:
         return loop.at(np.asarray(np.exp(1j * omega * loop.plant.tick)))
 
     loci = Loci(loop.plant.omega, tracked(_eigenvalues(along)), lambda omega: _eigenvalues(matrix(omega)), True)
-    found, crossing = locus_margins(loci, _largest(along), lambda omega: float(_largest(matrix(omega))), radius < 1.0)
+    found, crossing = locus_margins(loci, _largest(along), lambda omega: float(_largest(matrix(omega))), radius < 1.0 - 1e-9)
     mode = loop.modes[0]
     if crossing is not None and len(loop.modes) > 1:
         values, vectors = np.linalg.eig(matrix(crossing.omega))
@@ -241,8 +248,7 @@ def respond(loop: Loop, ticks: int, aim: Array | None = None, duty: Array | None
         Step of load down on the nuts [N], shape (N,).
     """
     plant, law = loop.plant, loop.law
-    n, m, _, _ = _orders(loop)
-    legs = plant.new.shape[1]
+    n, m, legs = len(plant.phi), len(plant.c), plant.new.shape[1]
     aim = np.zeros(m) if aim is None else aim
     duty = np.zeros(legs) if duty is None else duty
     push = np.zeros(n) if force is None else plant.force @ force

@@ -9,7 +9,8 @@ import pytest
 from rehearsals import rehearsal
 
 from scenarios.files import load_scenario
-from scenarios.response import ModeResponse, measure_mode, measure_modes
+from scenarios.loop_model import loop_of
+from scenarios.response import ModeResponse, measure_mode, measure_modes, mode_crossover
 
 SHARES = (0.1, 0.3, 1.0, 2.0)
 """Frequencies over the crossover of each mode."""
@@ -72,3 +73,27 @@ def test_a_sine_that_leaves_the_duty_is_told() -> None:
     point = measure_mode(load_scenario(rehearsal("worktop/raise")), 0, (2.0,), counts=30.0).points[0]
 
     assert point.clipped > 0
+
+
+@pytest.mark.parametrize("law", ["follow", "ring", "common-reference"])
+def test_every_law_with_a_linear_loop_answers_as_its_linear_law_says(law: str) -> None:
+    found = measure_mode(load_scenario(rehearsal("showcase/raise"), (("settings.levelling.law", law),)), 0, (0.3, 1.5))
+    decibels, degrees = worst((found,))
+    print(f"{law}: {decibels:.3f} dB, {degrees:.2f} degrees")
+
+    assert decibels < 1.0
+    assert degrees < 8.0
+
+
+def test_a_modal_law_holds_warp_with_its_own_gains() -> None:
+    soft = (("settings.levelling.law", "modal"), ("settings.levelling.kc_warp_per_mm", 0.02), ("settings.levelling.ki_warp_per_mm_s", 0.0))
+    scenario = load_scenario(rehearsal("roof/raise"), soft)
+    loop = loop_of(scenario)
+    found = measure_mode(scenario, 2, (0.5, 1.5))
+    decibels, degrees = worst((found,))
+    print(f"warp: {decibels:.3f} dB, {degrees:.2f} degrees")
+
+    assert found.mode == "warp"
+    assert mode_crossover(loop, 2) < 0.5 * mode_crossover(loop, 0)
+    assert decibels < 1.0
+    assert degrees < 8.0
