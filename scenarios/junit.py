@@ -61,6 +61,10 @@ def _rehearsal(suite: Element, told: Told, strict: bool) -> None:
     kept = verdict.word == "pass" if strict else told.outcome.as_expected
     if not kept:
         _say(case, "failure", verdict.word, told.outcome.text or verdict.sentence, _limits(told.result))
+    beyond = [one for one in told.shrunk if one.beyond]
+    if kept and beyond:
+        lines = [f"{one.limit}: margin {number(one.before)} then, {number(one.now)} now" for one in beyond]
+        _say(case, "failure", "margin", "a margin shrank beyond the tolerance", "\n".join(lines))
     SubElement(case, "system-out").text = _clean(f"{told.outcome.word}: {verdict.sentence}")
 
 

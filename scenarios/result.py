@@ -23,6 +23,7 @@ from scenarios.result_moves import read_moves
 from scenarios.summary import Controller, DeckView, Energy, Extreme, MoveResult, RunSummary
 from scenarios.tracks import Tracks
 from scenarios.verdict import Verdict, judge
+from scenarios.why_table import Why
 from sync.modes import MODE_WORDS, REASON_WORDS, Law, Mode, Reason
 
 __all__ = ["Result", "as_json", "result_of", "summarise", "versions"]
@@ -50,6 +51,8 @@ class Result:
     deck: DeckView | None
     """At the worst tilt; ``None`` without a trace or without a move."""
     tracks: Tracks
+    why: tuple[Why, ...] = ()
+    """What the broken limits go back to, where it was asked for."""
 
     def without_trace(self) -> Result:
         """The same result without its trace, so that many can be kept."""
@@ -306,6 +309,7 @@ def as_json(result: Result) -> dict[str, Any]:
         "notes": list(result.verdict.notes),
         "controller": asdict(run.controller),
         "budget": asdict(result.budget) if result.budget else None,
+        "why": [asdict(one) for one in result.why],
         "sets": [{"key": key, "value": value} for key, value in result.sets],
         "versions": versions(),
     }

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from scenarios.against import Shrunk
 from scenarios.assumptions import assumptions, derivations
 from scenarios.errors import InputError
 from scenarios.expectation import Outcome, TwinOutcome, outcome_of, twin_outcome
@@ -17,6 +18,7 @@ from scenarios.files.scenario import Scenario
 from scenarios.files.twin import twin_changes
 from scenarios.result import Result, result_of
 from scenarios.runner import fly, spread_over_cores
+from scenarios.why import explain
 from scenarios.wiring import stored_energy
 
 __all__ = ["Task", "Told", "fly_task", "fly_tasks"]
@@ -40,6 +42,8 @@ class Task:
     twin: bool
     """Whether to fly its spoiled twin too."""
     keep_trace: bool
+    why: bool = False
+    """Whether to look for what a broken limit goes back to."""
     stem: str = ""
     """Name of its page, without ending; empty: no page."""
     command: str = ""
@@ -58,6 +62,8 @@ class Told:
     outcome: Outcome | None = None
     twin: TwinOutcome | None = None
     bad: tuple[str, ...] = ()
+    shrunk: tuple[Shrunk, ...] = ()
+    """Margins smaller than in the run that this one is held against."""
     ids: tuple[str, ...] = ()
     """Requirement ids of the lift and the scenario file, replaced limits included."""
     stem: str = ""
@@ -120,6 +126,8 @@ def fly_task(task: Task) -> Told:
         result = _judged(task.scenario, task)
     except InputError as error:
         return replace(told, bad=tuple(error.messages))
+    if task.why:
+        result = replace(result, why=explain(task.scenario, result))
     told = replace(
         told,
         result=result,

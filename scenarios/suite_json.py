@@ -22,7 +22,7 @@ def told_json(told: Told) -> dict[str, Any]:
         return {"file": told.file, "verdict": "wrong input", "messages": list(told.bad)}
     twin = None if told.twin is None else {**asdict(told.twin), "as_expected": told.twin.as_expected}
     outcome = asdict(told.outcome)
-    return {**as_json(told.result), "outcome": outcome, "twin": twin}
+    return {**as_json(told.result), "outcome": outcome, "twin": twin, "shrunk": [asdict(one) for one in told.shrunk]}
 
 
 def _text(value: object) -> str:

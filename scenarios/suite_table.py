@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from scenarios.against import Earlier
 from scenarios.requirements import Requirement
 from scenarios.suite import Told
 from scenarios.verdict import JudgedLimit, nearest, number
 
-__all__ = ["aligned", "requirement_lines", "suite_lines", "summary_line"]
+__all__ = ["against_lines", "aligned", "requirement_lines", "suite_lines", "summary_line"]
 
 _HEADS = ("rehearsal", "outcome", "nearest limit", "value", "limit", "margin", "of it", "time")
 _RIGHT = (3, 4, 5, 6, 7)
@@ -109,3 +110,20 @@ def requirement_lines(found: Sequence[Requirement]) -> list[str]:
     lines += [f"  {one.id}: broken in {_some(one.broken)}" for one in found if one.broken]
     lines += [f"  {one.id}: broken on purpose in {_some(one.on_purpose)}" for one in found if one.on_purpose]
     return lines
+
+
+def against_lines(tolds: Sequence[Told], earlier: Earlier, tolerance: float) -> list[str]:
+    """Margins that shrank against an earlier run, and what was flown only then or only now."""
+    rows: list[tuple[str, ...]] = [("rehearsal", "limit", "margin then", "margin now", "of it", "")]
+    for told in tolds:
+        for one in told.shrunk:
+            now = "not judged" if one.now is None else _quantity(one.now, one.unit)
+            share = "-" if one.now is None else f"-{100.0 * one.share:.1f} %"
+            rows.append((told.label, one.limit, _quantity(one.before, one.unit), now, share, "BEYOND" if one.beyond else ""))
+    results = [told.result for told in tolds if told.result is not None]
+    new = [result.file for result in results if earlier.of(result) is None]
+    gone = earlier.missing(results)
+    told_so = f"against {earlier.path}, tolerance {100.0 * tolerance:g} % of the limit"
+    lines = [f"Margins that shrank {told_so}:", *aligned(rows, (2, 3, 4))] if len(rows) > 1 else [f"No margin shrank {told_so}."]
+    lines += [f"  not in the earlier run: {_some(new)}"] if new else []
+    return [*lines, *([f"  only in the earlier run: {_some(gone)}"] if gone else [])]

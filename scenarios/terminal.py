@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from scenarios.result import Result
 from scenarios.verdict import JudgedLimit, number
+from scenarios.why_table import Why
 
 __all__ = ["CAUTION_LINE", "verdict_lines"]
 
@@ -48,10 +49,27 @@ def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
     return lines
 
 
+def _why_lines(why: Why) -> list[str]:
+    """One broken limit and its value without each cause, largest move first."""
+    head = f"  why {why.name} = {_with_unit(why.value, why.unit)} (limit {_with_unit(why.limit, why.unit)}); left out one at a time:"
+    rows: list[tuple[str, ...]] = []
+    for row in why.telling:
+        if row.moved is None:
+            rows.append((f"  {row.cause}", "-", "", row.reason))
+        else:
+            rows.append((f"  {row.cause}", _with_unit(row.value, why.unit), f"{row.moved:+.4g}", "kept" if row.kept else ""))
+    widths = [max((len(row[k]) for row in rows), default=0) for k in range(3)]
+    lines = [f"  {row[0].ljust(widths[0])}  {row[1].rjust(widths[1])}  {row[2].rjust(widths[2])}  {row[3]}".rstrip() for row in rows]
+    quiet = [f"    no difference: {', '.join(why.quiet)}"] if why.quiet else []
+    untried = [f"    {why.untried} more causes were not tried"] if why.untried else []
+    return [head, *lines, *quiet, *untried]
+
+
 def verdict_lines(result: Result) -> list[str]:
     """Lines for the terminal: heading, sentence, notes, table."""
     run = result.summary
     heading = f"{result.scenario} ({result.file}), seed {result.seed}, {result.clock} clock, {run.simulated_s:.2f} s simulated"
     sets = [f"  set {key} = {value}" for key, value in result.sets]
     notes = [f"  {note}" for note in result.verdict.notes]
-    return [heading, *sets, f"  {result.verdict.sentence}", *notes, *_table([_HEADS, *(_row(one) for one in result.verdict.limits)])]
+    table = _table([_HEADS, *(_row(one) for one in result.verdict.limits)])
+    return [heading, *sets, f"  {result.verdict.sentence}", *notes, *table, *(line for why in result.why for line in _why_lines(why))]

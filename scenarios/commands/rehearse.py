@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,6 +38,9 @@ class Order:
     junit: Path | None = None
     twins: bool = False
     jobs: int = 0
+    why: bool | None = None
+    against: Path | None = None
+    tolerance: float = 0.01
 
     def say(self, text: str) -> None:
         """Print for people: nowhere when quiet, on stderr when stdout carries JSON."""
@@ -74,7 +77,7 @@ def _announce_compiling(order: Order) -> None:
         click.echo("Compiling the kernels for this machine, once (about a minute) ...", err=True)
 
 
-def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequence[str]) -> list[Task]:
+def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequence[str], folders: bool) -> list[Task]:
     from scenarios.report import repeat_command
     from scenarios.suite import Task
 
@@ -91,6 +94,7 @@ def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequen
             clock=order.clock,
             twin=order.twins,
             keep_trace=order.trace is not None,
+            why=order.why if order.why is not None else not folders,
             stem=stem if order.report is not None else "",
             command=command,
         )
@@ -223,6 +227,8 @@ def _prepare_outputs(order: Order, collection: Collection, stems: Sequence[str])
 def _code(tolds: Sequence[Told], collection: Collection) -> int:
     if collection.bad or any(told.result is None for told in tolds):
         return 2
+    if any(one.beyond for told in tolds for one in told.shrunk):
+        return 1
     if collection.folders:
         return 0 if all(told.as_expected for told in tolds) else 1
     passed = all(told.result is not None and told.result.verdict.word == "pass" for told in tolds)
@@ -240,25 +246,32 @@ def rehearse(order: Order) -> int:
     from scenarios import cache
 
     cache.prepare()  # before any import that brings kernels along: a kernel asks for the folder when it is defined
+    from scenarios.against import read_earlier
     from scenarios.collection import collect
     from scenarios.suite import Told
+    from scenarios.suite_table import against_lines
 
     collection = collect(order.files)
+    earlier = read_earlier(order.against) if order.against is not None else None
     loaded = _load(order, collection)
     good = [(found, scenario) for found, scenario in loaded if not isinstance(scenario, list)]
     stems = _stems(order, good, collection.folders)
     folder = _prepare_outputs(order, collection, stems)
     _announce_compiling(order)
-    flown = iter(_fly(order, _tasks(order, good, stems)))
+    flown = iter(_fly(order, _tasks(order, good, stems, collection.folders)))
     tolds = [
         Told(found.file, found.label, found.folder, bad=tuple(scenario)) if isinstance(scenario, list) else next(flown)
         for found, scenario in loaded
     ]
+    if earlier is not None:
+        tolds = [replace(told, shrunk=earlier.shrunk(told.result, order.tolerance) if told.result else ()) for told in tolds]
     _write(order, tolds, collection, folder)
     if collection.folders:
         _print_table(order, tolds, collection)
     else:
         _print_each(order, tolds, stems)
+    if earlier is not None:
+        order.say("\n".join(["", *against_lines(tolds, earlier, order.tolerance)]))
     return _code(tolds, collection)
 
 
@@ -271,6 +284,20 @@ def rehearse(order: Order) -> int:
 @click.option("--report", type=click.Path(path_type=Path), metavar="DIR", help="Write a report with figures into DIR.")
 @click.option("--junit", type=click.Path(path_type=Path), metavar="FILE", help="Write the results as JUnit XML.")
 @click.option("--twins", is_flag=True, help="Fly the spoiled twin of each rehearsal too; it must break what its [twin] says.")
+@click.option(
+    "--why/--no-why",
+    "why",
+    default=None,
+    help="Fly a rehearsal with a broken limit again with one cause left out at a time. On for files, off for folders.",
+)
+@click.option("--against", type=click.Path(path_type=Path), metavar="OLD.json", help="List margins that shrank against an earlier --json.")
+@click.option(
+    "--tolerance",
+    type=click.FloatRange(0.0, 1.0),
+    default=0.01,
+    show_default=True,
+    help="With --against: share of a limit by which its margin may shrink.",
+)
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), metavar="N", help="Seed of the random draws instead of the file's.")
 @click.option(
     "--clock",
@@ -287,8 +314,8 @@ def command(context: click.Context, /, **options: object) -> None:
     """Fly each scenario FILE, or those in a DIR and below it, judge them by their limits and print the verdicts.
 
     Exit code 0: every limit kept; in a folder: every rehearsal ended as its file says. 1: a limit is broken or could not be
-    judged, or a twin does not break what it must. 2: the input is wrong; a wrong file found in a folder is named and the
-    others are flown.
+    judged, a twin does not break what it must, or a margin shrank beyond --tolerance. 2: the input is wrong; a wrong file
+    found in a folder is named and the others are flown.
     """
     options["json"] = options.pop("json_to")
     context.exit(rehearse(Order(**options)))  # type: ignore[arg-type]
