@@ -45,4 +45,4 @@ class Why:
     def quiet(self) -> Sequence[str]:
         """Causes without which the value is as it was."""
         telling = {row.cause for row in self.telling}
-        return [row.cause for row in self.rows if row.cause not in telling]
+        return sorted(row.cause for row in self.rows if row.cause not in telling)
