@@ -21,7 +21,7 @@ from scenarios.files.scenario import Scenario, ScenarioFile
 from scenarios.files.settings import Settings
 from scenarios.files.twin import expectation_complaints, twin_changes, twin_complaints
 
-__all__ = ["load_lift", "load_scenario", "load_settings"]
+__all__ = ["load_lift", "load_scenario", "load_settings", "validated"]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -59,7 +59,7 @@ def load_settings(path: str | Path, sets: Iterable[str | Change] = ()) -> Settin
     """Read and check a settings file; a key in ``sets`` may begin with ``settings.``; raises InputError."""
     source = read(Path(path), "settings")
     bad = _change(source, [(f"--set {key}", _in_file("settings", key), value) for key, value in collected(sets)])
-    settings, found = _validated(source, Settings, source.table)
+    settings, found = validated(source, Settings, source.table)
     bad += found
     if settings is None or bad:
         raise InputError(bad)
@@ -95,7 +95,7 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
     changes = [(f'{source.path}: [set] "{key}"', key, value) for key, value in own_changes]
     changes += [(f"--set {key}", key, value) for key, value in given]
     bad = _change(source, _of("scenario", changes))
-    file, found = _validated(source, ScenarioFile, source.table)
+    file, found = validated(source, ScenarioFile, source.table)
     bad += found
     lift_path, lift = _named(source, "lift", _lift, changes, bad)
     settings_path, settings = _named(source, "settings", _settings, changes, bad)
@@ -129,7 +129,7 @@ def _spoiled(
 
 
 def _settings(source: Source) -> tuple[Settings | None, list[str]]:
-    return _validated(source, Settings, source.table)
+    return validated(source, Settings, source.table)
 
 
 def _in_file(kind: str, key: str) -> list[str]:
@@ -186,7 +186,7 @@ def _named(
     return path, found
 
 
-def _validated(source: Source, model: type[M], table: dict[str, Any]) -> tuple[M | None, list[str]]:
+def validated(source: Source, model: type[M], table: dict[str, Any]) -> tuple[M | None, list[str]]:
     """Check a table against a model; where a leg's value was written in ``[every_leg]``, the complaint says so."""
     try:
         return model.model_validate(frozen(table)), []
@@ -212,7 +212,7 @@ def _lift(source: Source) -> tuple[Lift | None, list[str]]:
     legs = table.get("leg")
     if isinstance(legs, list):
         table["leg"] = [_merged(every, leg) if isinstance(leg, dict) else leg for leg in legs]
-    lift, bad = _validated(source, Lift, table)
+    lift, bad = validated(source, Lift, table)
     if lift is not None:
         for path, text in lift_complaints(lift):
             shared = _shared(source.table, path)

@@ -1,4 +1,4 @@
-"""JSON Schemas of the three kinds of file, for completion and checks in an editor."""
+"""JSON Schemas of the kinds of file, for completion and checks in an editor."""
 
 from __future__ import annotations
 
@@ -14,10 +14,11 @@ from scenarios.files.leg import PARTS
 from scenarios.files.lift import Lift
 from scenarios.files.scenario import ScenarioFile
 from scenarios.files.settings import Settings
+from scenarios.files.tuning import TuningFile
 
 __all__ = ["schema", "write_schemas"]
 
-KINDS: dict[str, type[BaseModel]] = {"lift": Lift, "settings": Settings, "scenario": ScenarioFile}
+KINDS: dict[str, type[BaseModel]] = {"lift": Lift, "settings": Settings, "scenario": ScenarioFile, "tuning": TuningFile}
 
 
 def schema(kind: str) -> dict[str, Any]:
@@ -26,7 +27,7 @@ def schema(kind: str) -> dict[str, Any]:
     Parameters
     ----------
     kind
-        ``lift``, ``settings`` or ``scenario``.
+        ``lift``, ``settings``, ``scenario`` or ``tuning``.
 
     Returns
     -------
@@ -69,7 +70,7 @@ def _references(node: Any) -> list[str]:
 
 
 def write_schemas(folder: Path) -> list[Path]:
-    """Write ``lift.schema.json``, ``settings.schema.json`` and ``scenario.schema.json``; returns their paths."""
+    """Write ``lift.schema.json`` and so on, one for each kind of file; returns their paths."""
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for kind in KINDS:

@@ -106,7 +106,7 @@ def test_new_refuses_a_place_below_a_file(tmp_path: Path) -> None:
     assert "Traceback" not in done.stderr
 
 
-def test_schemas_are_written_for_the_three_kinds(tmp_path: Path) -> None:
+def test_schemas_are_written_for_every_kind(tmp_path: Path) -> None:
     done = levelrig("schema", str(tmp_path / "schemas"))
 
     assert done.returncode == 0
@@ -114,4 +114,5 @@ def test_schemas_are_written_for_the_three_kinds(tmp_path: Path) -> None:
         "lift.schema.json",
         "scenario.schema.json",
         "settings.schema.json",
+        "tuning.schema.json",
     ]
