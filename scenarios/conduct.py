@@ -12,7 +12,7 @@ from typing import Any
 from plant.bridge import DRIVE
 from plant.kernel import kernel
 
-__all__ = ["watch_conduct", "watch_tilt"]
+__all__ = ["watch_conduct", "watch_deck"]
 
 _RELEASE = 4
 _HOMING, _READY, _MOVING, _RETREATING, _FAULTED = 1, 2, 3, 5, 6
@@ -150,10 +150,12 @@ def _made_up(rig: Any, q: int) -> None:
 
 
 @kernel
-def watch_tilt(conduct: Any, deck: Any, homing: int, now: float) -> None:
-    """Largest slope of the deck along each axis of its plan, homings left out."""
+def watch_deck(rig: Any, homing: int, now: float) -> None:
+    """Largest slope of the deck along each axis of its plan, and largest level error without a warning; homings left out."""
     if homing == 1:
         return
+    conduct = rig.conduct
+    deck = rig.world.deck
     conduct.tilted = 1
     along_x = deck.tilt_x if deck.tilt_x >= 0.0 else -deck.tilt_x
     along_y = deck.tilt_y if deck.tilt_y >= 0.0 else -deck.tilt_y
@@ -163,6 +165,9 @@ def watch_tilt(conduct: Any, deck: Any, homing: int, now: float) -> None:
     if along_y > conduct.tilt_y:
         conduct.tilt_y = along_y
         conduct.tilt_y_us = now
+    if deck.level_error > conduct.unflagged and rig.memory.ask == 0:
+        conduct.unflagged = deck.level_error
+        conduct.unflagged_us = now
 
 
 @kernel

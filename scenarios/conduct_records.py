@@ -61,6 +61,8 @@ def conduct_dtype(capacity: int) -> np.dtype[np.void]:
             ("tilt_x_us", f8),
             ("tilt_y", f8),
             ("tilt_y_us", f8),
+            ("unflagged", f8),  # m, largest level error while the controller did not ask to be homed
+            ("unflagged_us", f8),
             ("legs", LEG_CONDUCT, (capacity,)),
         ],
         align=True,

@@ -43,14 +43,30 @@ def _made_up(run: RunSummary) -> Finding:
     return of_extreme(run.conduct.made_up, "no leg was called blocked")
 
 
+def _unflagged(run: RunSummary) -> Finding:
+    return of_extreme(run.conduct.unflagged_mm, "nothing but homings was moved" if run.moves else "nothing was moved")
+
+
+_ALWAYS_ON = "the power of the logic never fails in this lift: logic.hold_up_mf is left out"
+
+
+def _logic(run: RunSummary) -> Finding:
+    return Finding(run.conduct.logic_min_v, reason="" if run.conduct.logic_min_v is not None else _ALWAYS_ON)
+
+
+def _logic_down(run: RunSummary) -> Finding:
+    return Finding(run.conduct.logic_down_s, reason="" if run.conduct.logic_down_s is not None else _ALWAYS_ON)
+
+
 def _false_trips(run: RunSummary) -> Finding:
-    """Guards that acted before the first fault of the script came, or without one."""
+    """Guards that acted, and suspicions of drift, before the first fault of the script came, or without one."""
     if run.events_dropped or not run.moves:
         return Finding(reason=_DROPPED if run.events_dropped else "nothing was moved")
-    trips = [event for event in run.events if event.what == "reason" and (run.fault_s is None or event.t_s < run.fault_s)]
+    told = [event for event in run.events if event.what in ("reason", "drift")]
+    trips = [event for event in told if run.fault_s is None or event.t_s < run.fault_s]
     if not trips:
         return Finding(0.0)
-    return Finding(float(len(trips)), trips[0].t_s, trips[0].leg)
+    return Finding(float(len({event.t_s for event in trips})), trips[0].t_s, trips[0].leg)
 
 
 def _reported(run: RunSummary, wanted: tuple[str, ...]) -> Finding:
@@ -92,6 +108,9 @@ CONDUCT = (
     LimitKind("faulted_powered_s", "s", "time with a powered bridge while the controller was faulted", COMMON, _powered),
     LimitKind("faulted_motion_mm", "mm", "motion after coming to rest while the controller was faulted", COMMON, _crept),
     LimitKind("stall_insertions", "", "counts inserted on a leg that did not turn", "a count that nothing made is wrong", _made_up),
+    LimitKind("drift_flag_before_mm", "mm", "largest level error while moving before the controller asked to be homed", COMMON, _unflagged),
+    LimitKind("logic_min_v", "V", "lowest voltage of the logic", "brown-out voltage of your logic", _logic, upper=False),
+    LimitKind("logic_down_s", "s", "time the logic was without power", "0: the hold-up outlasts the coast and the saving", _logic_down),
     LimitKind("false_trips", "", "guards that acted before any fault came", "common practice: none in a rehearsal", _false_trips),
     LimitKind("must_report", "", "what the controller must report", "what this rehearsal is for", _word, find_wanted=_reported),
     LimitKind("ends_as", "", "how the controller must end", "what this rehearsal is for", _word, find_wanted=_ended),

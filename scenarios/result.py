@@ -147,7 +147,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         final_errors_mm=_final_errors(rig, count),
         diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,
         events_dropped=dropped,
-        conduct=read_conduct(rig["conduct"], names),
+        conduct=read_conduct(rig["conduct"], rig["logic"], names),
         contacts=read_contacts(rig["world"]),
         fault_s=first_fault(rig),
     )

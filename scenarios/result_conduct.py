@@ -19,13 +19,15 @@ def _extreme(value: float, at_us: float, leg: int, names: Sequence[str]) -> Extr
     return Extreme(value, float(at_us) / 1e6 if at_us > 0.0 else None, names[leg])
 
 
-def read_conduct(conduct: Any, names: Sequence[str]) -> Conduct:
+def read_conduct(conduct: Any, logic: Any, names: Sequence[str]) -> Conduct:
     """Conduct of the controller.
 
     Parameters
     ----------
     conduct
         Record of ``scenarios.conduct_records``.
+    logic
+        Record of the power of the logic.
     names
         Names of the legs.
     """
@@ -49,6 +51,9 @@ def read_conduct(conduct: Any, names: Sequence[str]) -> Conduct:
         made_up=of("made_up", "made_up_us", "made_up_leg") if conduct["blocked"] or made_up else None,
         tilt_about_x_deg=tilt("tilt_y") if tilted else None,
         tilt_about_y_deg=tilt("tilt_x") if tilted else None,
+        unflagged_mm=Extreme(1e3 * float(conduct["unflagged"]), float(conduct["unflagged_us"]) / 1e6) if tilted else None,
+        logic_min_v=float(logic["lowest"]) if logic["held"] else None,
+        logic_down_s=float(logic["down_us"]) / 1e6 if logic["held"] else None,
     )
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from plant.bridge import DRIVE
 from plant.kernel import kernel
-from scenarios.conduct import watch_conduct, watch_tilt
+from scenarios.conduct import watch_conduct, watch_deck
 from sync.pulses import counted_height
 
 __all__ = ["note", "open_move", "watch"]
@@ -158,7 +158,7 @@ def _score_level(rig: Any, move: Any, now: float) -> None:
         move.seen_peak = rig.memory.believed_error
     if now - move.start_us <= _START_US and error > move.start_peak:
         move.start_peak = error
-    watch_tilt(rig.conduct, deck, move.homing, now)
+    watch_deck(rig, move.homing, now)
     if deck.warp > move.warp_peak:
         move.warp_peak = deck.warp
         move.warp_us = now

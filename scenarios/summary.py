@@ -183,6 +183,12 @@ class Conduct:
     """Largest slope along y while moving, homings left out."""
     tilt_about_y_deg: Extreme | None = None
     """Largest slope along x."""
+    unflagged_mm: Extreme | None = None
+    """Largest level error while moving and while the controller did not ask to be homed."""
+    logic_min_v: float | None = None
+    """Lowest voltage of the logic; ``None``: its power never fails in this lift."""
+    logic_down_s: float | None = None
+    """Time that the logic was without power."""
 
 
 @dataclass(frozen=True)

@@ -40,7 +40,7 @@ Limit = Annotated[LimitValue | None, BeforeValidator(_wrapped, json_schema_input
 
 
 class Limits(Table):
-    """Limits on the true machine; upper limits, except that supply and retreat must not fall below their own."""
+    """Limits on the true machine; upper limits, except that supply, logic and retreat must not fall below their own."""
 
     level_moving_mm: Limit = None
     level_after_coast_mm: Limit = None
@@ -65,6 +65,9 @@ class Limits(Table):
     faulted_motion_mm: Limit = None
     stall_insertions: Limit = None
     false_trips: Limit = None
+    drift_flag_before_mm: Limit = None
+    logic_min_v: Limit = None
+    logic_down_s: Limit = None
     pinch_peak_n: Limit = None
     pinch_late_n: Late = None
     pinch_last_n: Late = None

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from rehearsals import EXAMPLES
 
 from plant.kernel import kernel
-from scenarios.conduct import watch_conduct
+from scenarios.conduct import watch_conduct, watch_deck
 from scenarios.errors import InputError
 from scenarios.files import load_scenario
 from scenarios.limits import LIMITS, LimitEntry
@@ -124,6 +124,11 @@ def _watch(rig: Any) -> None:
     watch_conduct(rig)
 
 
+@kernel
+def _deck(rig: Any) -> None:
+    watch_deck(rig, 0, float(rig.world.time_us))
+
+
 class Hand:
     """A rig whose modes and travels are set by hand, 1 ms a tick, 1 mm of lift a radian."""
 
@@ -150,7 +155,7 @@ class Hand:
 
     @property
     def conduct(self) -> Conduct:
-        return read_conduct(self.rig["conduct"][0], ("left", "right"))
+        return read_conduct(self.rig["conduct"][0], self.rig["logic"][0], ("left", "right"))
 
 
 def test_a_retreat_is_measured_from_the_furthest_point_of_the_leg_that_went_back_least() -> None:
@@ -245,3 +250,26 @@ def test_a_full_log_judges_no_report() -> None:
     wanted = [LimitEntry("must_report", 0.0, "", wanted=("stall",)), LimitEntry("energy_residual", 1.0, "")]
 
     assert judge(summary(events_dropped=3), wanted, "a.toml").limits[0].ok is None
+
+
+def test_a_level_error_counts_until_the_controller_asks_to_be_homed() -> None:
+    hand = Hand()
+    for error, ask in ((1e-3, 0), (3e-3, 0), (9e-3, 31), (2e-3, 0)):
+        hand.rig["world"][0]["deck"]["level_error"] = error
+        hand.rig["memory"]["ask"] = ask
+        hand.rig["world"]["time_us"] += 1000
+        _deck(records(hand.rig)[0])
+
+    assert hand.conduct.unflagged_mm == Extreme(pytest.approx(3.0), pytest.approx(0.002))
+
+
+def test_the_logic_is_judged_where_it_has_a_hold_up_of_its_own() -> None:
+    fed = {"lift.logic.hold_up_mf": 2.0, "limits.logic_min_v": 8.0, "limits.logic_down_s": 0.0}
+    cut = {"what": "power-fail", "at_s": 4.0, "for_s": 60.0}
+    good = {one.name: one for one in flown(RAISE, **fed)[1].verdict.limits}
+    bad = {one.name: one for one in flown(RAISE, **fed, fault=[cut], end_s=40.0)[1].verdict.limits}
+
+    assert LIMITS["logic_min_v"].find(summary()).reason.endswith("logic.hold_up_mf is left out")
+    assert (good["logic_min_v"].ok, good["logic_down_s"].ok) == (True, True)
+    assert (bad["logic_min_v"].ok, bad["logic_down_s"].ok) == (False, False)
+    assert bad["logic_down_s"].value > 10.0
