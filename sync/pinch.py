@@ -5,7 +5,8 @@ current *falls*, by as much as the load contributed; only then the nut begins to
 legs show together may be a dip of the supply that the expectation did not quite follow: it must last longer.
 
 While a move starts (soft start and some time after) its own level is still being found and the threshold is higher; an
-obstacle that is touched already when a move begins belongs to the level and is not seen.  Every attempt is judged by the same
+obstacle that is touched already when a move begins belongs to the level and is not seen, and the very first move in a
+direction is not watched until its level is found.  Every attempt is judged by the same
 thresholds: an alarm teaches nothing.  Homing runs onto the stops under its own current limit and is not watched here.
 
 Not a safeguard: limiting the drive's current alone is not a recognised protection against crushing.
@@ -52,6 +53,10 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
         level = known.level + settings.legs[q].pinch.settle_share * deviation
         known.level = level if level > 0.0 else 0.0
         return
+    if known.place < 0:
+        # what is left of the search; from here on the level only creeps
+        level = known.level + deviation
+        known.level = level if level > 0.0 else 0.0
     enter_bin(settings, memory, q)
     way = 0 if memory.direction >= 0 else 1
     known.form_now += _SHAPE_SHARE * settings.tick * (known.form[way][known.place] - known.form_now)
@@ -73,6 +78,7 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
 def pinched(settings: Any, memory: Any, now: float) -> int:
     """Number of the leg at which a pinch is decided at this call, or -1."""
     pinch = settings.pinch
+    way = 0 if memory.direction >= 0 else 1
     falls = 0.0
     for q in range(settings.n_legs):
         falls -= memory.legs[q].pinch.deviation
@@ -85,6 +91,8 @@ def pinched(settings: Any, memory: Any, now: float) -> int:
             continue
         extra = pinch.swing_part * known.swing
         if now - leg.on_us < pinch.start_us:
+            if known.levels[way] <= 0.0:
+                continue
             extra += pinch.start_extra
         if known.deviation < known.threshold + extra:
             known.over_us = now

@@ -25,7 +25,7 @@ class Pinch(Table):
     filter_ms: float = quantity(0, 200, "Time constant of the filter on the deviation.", 5.0)
     confirm_ms: float = quantity(0, 500, "Time the deviation must last.", 10.0)
     common_ms: float = quantity(0, 2000, "The same for a fall that all legs show alike: it may be the supply.", 60.0)
-    start_ms: float = quantity(0, 5000, "Time after the soft start in which the level of a move is still being found.", 150.0)
+    start_ms: float = quantity(0, 5000, "Time after the soft start in which the level of a move is still being found.", 200.0)
     start_extra_a: float = quantity(0, 50, "Added to the thresholds until then.", 2.0)
     swing_share: float = quantity(0, 2, "Share of the accelerating current added to the thresholds.", 0.3)
     follow_a_per_s: float = quantity(0, 10, "How fast the level follows a current that changes slowly.", 0.05)
