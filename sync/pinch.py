@@ -89,18 +89,31 @@ def pinched(settings: Any, memory: Any, now: float) -> int:
             known.over_us = now
             known.under_us = now
             continue
+        started = now - leg.on_us >= pinch.start_us
+        if not started and known.levels[way] <= 0.0:
+            continue
         extra = pinch.swing_part * known.swing
-        if now - leg.on_us < pinch.start_us:
-            if known.levels[way] <= 0.0:
-                continue
-            extra += pinch.start_extra
-        if known.deviation < known.threshold + extra:
+        extra += 0.0 if started else pinch.start_extra
+        back = 0.0 if memory.pinch.phase == 0 else _coming_back(known, way, pinch.start_extra)
+        if known.deviation < known.threshold + extra + (back if back > 0.0 else 0.0):
             known.over_us = now
         elif now - known.over_us >= pinch.confirm_us:
             return q
-        if memory.direction < 0 and _fallen(settings, known, falls, extra, now):
+        if memory.direction < 0 and _fallen(settings, known, falls, extra - (back if back < 0.0 else 0.0), now):
             return q
     return -1
+
+
+@kernel
+def _coming_back(known: Any, way: int, unknown: float) -> float:
+    """Change of current [A] that a retreat brings by itself, as the obstacle lets go and the leg gets its own load back.
+
+    Where no clean move this way is known, ``unknown`` [A] in that direction: up more, down less.
+    """
+    if known.levels[way] <= 0.0:
+        return unknown if way == 0 else -unknown
+    back = known.levels[way] - known.level
+    return (back if back > 0.0 else 0.0) if way == 0 else (back if back < 0.0 else 0.0)
 
 
 @kernel

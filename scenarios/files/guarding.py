@@ -28,7 +28,7 @@ class Pinch(Table):
     start_ms: float = quantity(0, 5000, "Time after the soft start in which the level of a move is still being found.", 200.0)
     start_extra_a: float = quantity(0, 50, "Added to the thresholds until then.", 2.0)
     swing_share: float = quantity(0, 2, "Share of the accelerating current added to the thresholds.", 0.3)
-    follow_a_per_s: float = quantity(0, 10, "How fast the level follows a current that changes slowly.", 0.05)
+    follow_a_per_s: float = quantity(0, 10, "How fast the level follows a current that changes slowly.", 0.02)
     learn_gain: float = quantity(0, 1, "Share of a clean move that the profile takes; 0: nothing is learnt.", 0.2)
     learn_most: float = quantity(0, 1, "Most that the profile takes in one move, as a share of the running current.", 0.1)
     reaction: Literal["coast", "brake", "reverse"] = Field(
