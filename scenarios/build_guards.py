@@ -16,7 +16,7 @@ FOLLOW_S = 0.2
 """Time constant of the level once a move runs steadily [s]."""
 NOISE_S = 5.0
 """Time constant of the learnt noise [s]."""
-SWING_LAGS = 3.0
+SWING_LAGS = 6.0
 """How long an accelerating current is remembered, in mechanical time constants."""
 SETTLE_LAGS = 4.0
 """How fast the level of a move is found, in time constants of drive and filter: no overshoot."""

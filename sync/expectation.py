@@ -40,23 +40,49 @@ def restart_expectation(settings: Any, leg: Any, told: Any, way: int, now: float
 
 
 @kernel
-def expected_current(settings: Any, told: Any, leg: Any, supply: float, powered: bool) -> float:
-    """Move the expected drive on by one call under ``supply`` [V]; its current [A], positive in the direction of the move."""
+def _driven(settings: Any, told: Any, leg: Any, supply: float, measured: float) -> float:
+    """Current of the expected drive under power [A].
+
+    Where a diode bars the way back there is none while the motor outruns its voltage.  When that ends depends on constants
+    that move with temperature; so the measured current itself says whether the motor is driven, and the model waits, or begins.
+    """
     known, pinch = leg.pinch, told.pinch
-    span = settings.tick
-    load = told.pull * (known.level + known.form_now)
+    drive = (leg.duty * supply - told.brush_drop) * pinch.conductance
+    stiffness = told.emf * pinch.conductance
+    if pinch.lowest == 0.0 and known.place >= 0:
+        gap = drive - stiffness * known.rate
+        seen = measured >= 0.5 * pinch.idle
+        if (seen and gap < 0.0) or (not seen and gap > 0.0):
+            known.rate = drive / stiffness if drive > 0.0 else 0.0
+    rate = (known.rate + settings.tick * (told.pull * (drive - known.level - known.form_now))) * pinch.driven_share
+    current = drive - stiffness * (rate if rate > 0.0 else 0.0)
+    most = settings.current_limit if settings.current_limit < pinch.highest else pinch.highest
+    return most if current > most else (pinch.lowest if current < pinch.lowest else current)  # type: ignore[no-any-return]
+
+
+@kernel
+def expected_current(settings: Any, told: Any, leg: Any, supply: float, measured: float, state: int) -> float:
+    """Move the expected drive on by one call; its current [A], positive in the direction of the move.
+
+    Parameters
+    ----------
+    settings, told, leg
+        Records: settings, what is told of this leg, what is remembered of it.
+    supply, measured
+        Supply [V] and current of the leg [A], positive in the direction of the move.
+    state : int
+        Of the bridge: 0 open, 1 driving, 2 shorting the motor.
+    """
+    known, pinch = leg.pinch, told.pinch
+    load = known.level + known.form_now
     current = 0.0
-    if powered:
-        drive = (leg.duty * supply - told.brush_drop) * pinch.conductance
-        rate = (known.rate + span * (told.pull * drive - load)) * pinch.driven_share
-        rate = rate if rate > 0.0 else 0.0
-        current = drive - told.emf * pinch.conductance * rate
-        most = settings.current_limit if settings.current_limit < pinch.highest else pinch.highest
-        current = most if current > most else (pinch.lowest if current < pinch.lowest else current)
-    rate = (known.rate + span * (told.pull * current - load)) * pinch.free_share
+    if state == 1:
+        current = _driven(settings, told, leg, supply, measured)
+    elif state == 2:
+        current = -told.emf * pinch.conductance * known.rate * pinch.driven_share
+    rate = (known.rate + settings.tick * told.pull * (current - load)) * pinch.free_share
     known.rate = rate if rate > 0.0 else 0.0
-    steady = known.level + known.form_now + pinch.drag_current * known.rate
-    excess = current - steady
+    excess = current - load - pinch.drag_current * known.rate
     excess = excess if excess >= 0.0 else -excess
     known.swing -= pinch.swing_share * known.swing
     if excess > known.swing:

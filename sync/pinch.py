@@ -30,14 +30,15 @@ _ALONE = 0.5  # of the threshold: a fall that exceeds the other legs' by so much
 @kernel
 def watch_currents(settings: Any, memory: Any, inputs: Any, now: float) -> None:
     """Follow the expected current of every leg, its deviation and its level; every call while legs are on."""
+    off = 2 if (settings.brake_up if memory.direction >= 0 else settings.brake_down) == 1 else 0
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         if leg.on == 0:
             continue
         known, told = leg.pinch, settings.legs[q]
         powered = leg.gated == 0 and now > leg.on_us
-        expected = expected_current(settings, told, leg, inputs.supply, powered)
-        gap = memory.direction * inputs.legs[q].current - expected
+        measured = memory.direction * inputs.legs[q].current
+        gap = measured - expected_current(settings, told, leg, inputs.supply, measured, 1 if powered else off)
         known.deviation += settings.pinch.filter_share * (gap - known.deviation)
         if leg.opposed == 0 and powered:
             _follow(settings, memory, q, now)
@@ -57,7 +58,9 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
         # what is left of the search; from here on the level only creeps
         level = known.level + deviation
         known.level = level if level > 0.0 else 0.0
-    enter_bin(settings, memory, q)
+        enter_bin(settings, memory, q)
+    elif memory.calls % settings.control_every == 0:
+        enter_bin(settings, memory, q)
     way = 0 if memory.direction >= 0 else 1
     known.form_now += _SHAPE_SHARE * settings.tick * (known.form[way][known.place] - known.form_now)
     limit = known.threshold
