@@ -202,7 +202,15 @@ finally:
 def test_figures_traces_and_limits_see_neither_machine_nor_controller() -> None:
     told = [
         f"{name}: {source}"
-        for name in ("scenarios.limits", "scenarios.tracks", "scenarios.trace_files", "scenarios.figures", "scenarios.deck_drawing")
+        for name in (
+            "scenarios.limits",
+            "scenarios.tracks",
+            "scenarios.trace_files",
+            "scenarios.figures",
+            "scenarios.figures_loop",
+            "scenarios.loop_data",
+            "scenarios.deck_drawing",
+        )
         for source, _ in _imports(name)
         if source.split(".")[0] in ("plant", "sync")
     ]
