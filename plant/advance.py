@@ -10,6 +10,8 @@ from plant.counting import switch_edge
 from plant.deck import observe
 from plant.heat import warm
 from plant.kernel import kernel
+from plant.mechanics import stop_force
+from plant.mishaps import refresh_guide, turn_by_hand, walk_load
 from plant.sensing import follow, sample_all
 from plant.step import sub_step
 from plant.touch import feel
@@ -43,7 +45,8 @@ def advance_one(world: Any, step: int) -> None:
             act_on(world, leg, leg.bridge.next_mode, leg.bridge.next_duty, leg.bridge.next_limit)
     sub_step(world, world.sub_step, float(world.time_us))
     world.time_us += world.sub_step_us
-    if world.contacts > 0:
+    if world.outside > 0:
+        turn_by_hand(world)
         feel(world)
     if world.ideal_sensing == 0:
         for q in range(world.n_legs):
@@ -62,9 +65,17 @@ def close_tick(world: Any) -> None:
         heat = leg.energy.copper + leg.energy.brush
         warm(leg.motor, heat - leg.heat_before, span)
         leg.heat_before = heat
+        if leg.bind_force != 0.0:
+            refresh_guide(leg)
+        push = abs(stop_force(leg, leg.travel))
+        if push > leg.stop_peak:
+            leg.stop_peak = push
+            leg.stop_peak_us = float(world.time_us)
         total = leg.motor.current + leg.motor.speed + leg.travel + world.supply.voltage
         if total - total != 0.0:
             world.diverged = q + 1
     if world.troubled == 1:
         pollute(world)
+    if world.deck.walk_ticks > 0:
+        walk_load(world)
     observe(world)

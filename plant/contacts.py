@@ -97,6 +97,7 @@ def place_contact(world: Any, x: float, y: float) -> int:
             share = 1.0 / n + leg.slope_x * (x - mean_x) + leg.slope_y * (y - mean_y)
             contact.basis[i] += leg.basis[i] * share
     world.contacts += 1
+    world.outside += 1
     _locate(world, False)
     contact.face = contact.height
     contact.side = 1.0

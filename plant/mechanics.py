@@ -22,13 +22,24 @@ __all__ = [
 ]
 
 
+@kernel
+def _compress(leg: Any, depth: float, debris: float) -> float:
+    """Force [N] of an end stop pressed in by ``depth`` [m], with ``debris`` [m] on it: first that gives, then the stop as well."""
+    if debris == 0.0:
+        return leg.stop_stiffness * depth  # type: ignore[no-any-return]
+    force: float = leg.debris_stiffness * depth
+    if depth > debris:
+        force += leg.stop_stiffness * (depth - debris)
+    return force
+
+
 @inlined
 def stop_force(leg: Any, travel: float) -> float:
     """Force of the end stops on the nut [N], up positive, at ``travel`` [m]."""
     if travel < leg.stop_low:
-        return leg.stop_stiffness * (leg.stop_low - travel)  # type: ignore[no-any-return]
+        return _compress(leg, leg.stop_low - travel, leg.debris_low)
     if travel > leg.stop_high:
-        return leg.stop_stiffness * (leg.stop_high - travel)  # type: ignore[no-any-return]
+        return -_compress(leg, travel - leg.stop_high, leg.debris_high)
     return 0.0
 
 
@@ -64,12 +75,12 @@ def nut_force(leg: Any, guide: float, deck_force: float, travel: float, directio
 def engaged(leg: Any, direction: float, force: float) -> int:
     """1 where the rotor has taken up the play in ``direction``.
 
-    Gravity closes the nut's play unless ``force`` [N] is negative. A load that overhauls the thread drives the rotor back
-    through the flank that raises it, so it has no play to cross.
+    Gravity closes the nut's play unless ``force`` [N] is negative. A load that overhauls the thread, running or under
+    vibration from rest, drives the rotor back through the flank that raises it, so it has no play to cross.
     """
     if direction >= 0.0:
         return 1 if leg.play >= 0.0 else 0
-    if force > 0.0 and leg.assist.torque < 0.0:
+    if force > 0.0 and (leg.assist.torque < 0.0 or leg.break_assist < 0.0):
         return 1
     width = leg.spindle.gear_play
     if force < 0.0:

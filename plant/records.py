@@ -213,6 +213,17 @@ def leg_dtype() -> np.dtype[np.void]:
             ("stop_low", f8),  # travel at which the lower end stop is met
             ("stop_high", f8),
             ("stop_stiffness", f8),  # N/m
+            # what is wrong with the leg
+            ("jam", f8),  # N of guide friction that holds it
+            ("bind_force", f8),  # N of guide friction that grows from one travel to another
+            ("bind_from", f8),
+            ("bind_to", f8),
+            ("guide_extra", f8),  # N, what of ``guide_friction`` these two make now
+            ("debris_low", f8),  # m that lie on the stop; ``stop_low`` is where they are met
+            ("debris_high", f8),
+            ("debris_stiffness", f8),  # N/m
+            ("hand_to", f8),  # m, travel to which somebody turns the spindle by hand
+            ("hand_speed", f8),  # m/s, up positive, 0: nobody does
             ("carried_mass", f8),  # share of deck and payload, for the inertia
             ("share", f8),  # N, static share of deck and payload
             ("inverse_inertia", f8),  # 1/(kg m2), all at the motor shaft
@@ -235,6 +246,8 @@ def leg_dtype() -> np.dtype[np.void]:
             ("stuck", i8),  # 1 at rest, 2 or -2 just breaking away
             ("still_us", f8),  # instant at which the rotor last came to rest
             ("heat_before", f8),  # J, heat of the winding already taken up
+            ("stop_peak", f8),  # N, largest force of an end stop, to the tick, and when
+            ("stop_peak_us", f8),
         ],
         align=True,
     )
@@ -280,6 +293,10 @@ DECK = np.dtype(
         ("elastic", i8),  # 1: any of the three acts
         ("bending", f8),  # N m that racking puts on the guides, now
         ("rank", i8),
+        ("walk_ticks", i8),  # ticks in which the payload still changes, and what it becomes
+        ("walk_mass", f8),
+        ("walk_x", f8),
+        ("walk_y", f8),
         # state
         ("tilt_x", f8),  # rad, slope along x
         ("tilt_y", f8),
@@ -301,6 +318,7 @@ def world_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("deck", DECK),
             ("supply", SUPPLY),
             ("supply_sensor", SENSOR),
+            ("outside", i8),  # contacts and hands: what acts on the machine from outside
             ("contacts", i8),  # put so far; those taken away keep their place and their score
             ("contact", CONTACT, (MAX_CONTACTS,)),
             ("clock_force", f8),  # N that starts the clock of an attempt

@@ -3,7 +3,19 @@
 from __future__ import annotations
 
 from scenarios.deeds import Deed, Deeds, Names
-from scenarios.files.faults_mechanics import Guide, Lean, Obstacle, Payload, ThreadFriction
+from scenarios.files.faults_mechanics import (
+    Debris,
+    GearSlip,
+    Guide,
+    GuideBinding,
+    HandTurn,
+    Jam,
+    Lean,
+    Obstacle,
+    Payload,
+    ThreadFriction,
+    Vibration,
+)
 from scenarios.rig import Action
 
 __all__ = ["MECHANICS"]
@@ -11,7 +23,7 @@ __all__ = ["MECHANICS"]
 
 def _payload(fault: Payload, names: Names) -> Deed:
     del names
-    return Action.PAYLOAD, (fault.mass_kg, fault.at_mm[0] * 1e-3, fault.at_mm[1] * 1e-3)
+    return Action.PAYLOAD, (fault.mass_kg, fault.at_mm[0] * 1e-3, fault.at_mm[1] * 1e-3, fault.over_s)
 
 
 def _thread_friction(fault: ThreadFriction, names: Names) -> Deed:
@@ -42,4 +54,46 @@ def _lean(fault: Lean, names: Names) -> Deed:
     return Action.LEAN, (*_point(fault), fault.force_n)
 
 
-MECHANICS: Deeds = {Payload: _payload, ThreadFriction: _thread_friction, Guide: _guide, Obstacle: _obstacle, Lean: _lean}
+def _jam(fault: Jam, names: Names) -> Deed:
+    del names
+    return Action.JAM, (fault.holding_n,)
+
+
+def _binding(fault: GuideBinding, names: Names) -> Deed:
+    del names
+    return Action.BINDING, (fault.friction_n, fault.from_mm * 1e-3, fault.to_mm * 1e-3)
+
+
+def _slip(fault: GearSlip, names: Names) -> Deed:
+    del names
+    return Action.SLIP, (fault.slip_mm * 1e-3,)
+
+
+def _debris(fault: Debris, names: Names) -> Deed:
+    del names
+    return Action.DEBRIS, (fault.thickness_mm * 1e-3, fault.stiffness_n_per_mm * 1e3, float(fault.stop == "high"))
+
+
+def _hand(fault: HandTurn, names: Names) -> Deed:
+    del names
+    return Action.HAND, (fault.turn_mm * 1e-3, fault.speed_mm_s * 1e-3)
+
+
+def _vibration(fault: Vibration, names: Names) -> Deed:
+    del names
+    return Action.VIBRATION, (fault.static_factor,)
+
+
+MECHANICS: Deeds = {
+    Payload: _payload,
+    ThreadFriction: _thread_friction,
+    Guide: _guide,
+    Obstacle: _obstacle,
+    Lean: _lean,
+    Jam: _jam,
+    GuideBinding: _binding,
+    GearSlip: _slip,
+    Debris: _debris,
+    HandTurn: _hand,
+    Vibration: _vibration,
+}

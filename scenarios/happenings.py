@@ -56,6 +56,12 @@ _DEEDS = {
     Action.MISSED_TICKS: "the controller misses the next {0:g} calls",
     Action.CLOCK_RATE: "the controller's clock is off by {percent:g} %",
     Action.DRAG: "the motor's Coulomb drag is multiplied by {0:g}, its viscous drag by {1:g}",
+    Action.JAM: "jams: its guide holds with {0:g} N",
+    Action.BINDING: "guide binds: friction grows by {0:g} N from {mm1:g} to {mm2:g} mm",
+    Action.SLIP: "gear slips: the nut falls by {mm0:g} mm behind its motor",
+    Action.HAND: "spindle turned by hand, {mm0:g} mm at {mm1:g} mm/s",
+    Action.VIBRATION: "vibration: break-away friction is multiplied by {0:g}",
+    Action.DEBRIS: "debris of {mm0:g} mm and {per_mm1:g} N/mm",
 }
 
 _STUCK = {1: "it stays open", 2: "it stays on, at duty {0:g}", 3: "it shorts the motor instead of opening"}
@@ -100,6 +106,10 @@ def tell_row(row: Any, script: Any) -> str:
     first, second = float(values[0]), float(values[1])
     other = {"us": 1e6 * first, "percent": 1e2 * first, "stuck": _STUCK.get(int(first), "").format(second)}
     text = _DEEDS[action].format(*(float(value) for value in values), **millimetres, **per_millimetre, **other)
+    if action is Action.PAYLOAD and values[3] > 0.0:
+        return f"{text}, over {values[3]:g} s"
+    if action is Action.DEBRIS:
+        return f"{text} on the {'upper' if values[2] == 1.0 else 'lower'} stop"
     return text + _point(row) if action in (Action.OBSTACLE, Action.LEAN) else text
 
 

@@ -179,7 +179,8 @@ def _facts(rig: Any, run: RunSummary, move: MoveResult) -> BudgetFacts:
     since = homings[-1].number if homings else 0
     homing = [leg.error_mm for leg in homings[-1].legs] if homings else []
     known = [error for error in homing if error is not None]
-    low = [float(rig["world"]["legs"][q]["stop_low"] - settings["legs"][q]["home_offset"]) * 1e3 for q in range(count)]
+    legs = rig["world"]["legs"][:count]
+    low = ((legs["stop_low"] - legs["debris_low"] - settings["legs"]["home_offset"][:count]) * 1e3).tolist()
     tick = float(settings["tick"])
     return BudgetFacts(
         counts_per_mm=per_mm,

@@ -61,7 +61,7 @@ class Action(IntEnum):
     COMMAND = 0  # order to the controller: values[0] sync.modes.Command, values[1] target (m)
     EXTRA_COUNTS = 1  # values[0] false pulses on the leg, values[1] s between them
     LOSE_COUNTS = 2  # the next values[0] commutations of the leg are not heard
-    PAYLOAD = 3  # values[0] kg, values[1] x (m), values[2] y (m)
+    PAYLOAD = 3  # values[0] kg, values[1] x (m), values[2] y (m), values[3] s that it takes
     FRICTION = 4  # thread friction of the leg times values[0]
     POWER_OFF = 5  # the bridge of the leg (or all) is opened, bypassing the controller, and the controller is stopped
     POWER_ON = 6  # the bridge of the leg (or all) drives at duty values[0], bypassing the controller
@@ -70,6 +70,12 @@ class Action(IntEnum):
     BRAKE = 9  # the bridge of the leg (or all) shorts the motor, bypassing the controller
     OBSTACLE = 10  # values: x, y, gap or height of the face (m), N/m, side (1 above, -1 below), 1: the third is a gap; or at the leg
     LEAN = 11  # values: x, y (m), N downwards; or at the leg
+    JAM = 12  # values[0] N of guide friction hold the leg
+    BINDING = 13  # guide friction grows to values[0] N from travel values[1] to values[2] (m)
+    SLIP = 14  # the nut falls by values[0] m behind its rotor
+    DEBRIS = 15  # values[0] m of values[1] N/m on a stop of the leg, values[2]: 1 high, 0 low
+    HAND = 16  # the spindle is turned by values[0] m of lift at values[1] m/s
+    VIBRATION = 17  # break-away friction of the leg times values[0]
     END = 30  # what row values[0] changed becomes what it was before
     RATES = 31  # probabilities: values[0] miss, [1] false pulse, [2] double, [3] mean false pulses per switching; negative: as it was
     WEAK = 32  # the commutation of index values[0] is missed with probability values[1]

@@ -221,9 +221,11 @@ def _stored(world: Any) -> float:
             height = float(contact["basis"] @ (legs["basis"].T @ travel))
             depth = max(float(contact["side"]) * (height - float(contact["face"])), 0.0)
             total += 0.5 * float(contact["stiffness"]) * depth**2 + float(contact["push"]) * (height - float(contact["face"]))
-    below = np.minimum(legs["travel"] - legs["stop_low"], 0.0)
-    above = np.maximum(legs["travel"] - legs["stop_high"], 0.0)
-    return total + float(np.sum(0.5 * legs["stop_stiffness"] * (below**2 + above**2)))
+    for end, depth in (("low", legs["stop_low"] - legs["travel"]), ("high", legs["travel"] - legs["stop_high"])):
+        debris = legs[f"debris_{end}"]
+        total += float(np.sum(0.5 * legs["stop_stiffness"] * np.maximum(depth - debris, 0.0) ** 2))
+        total += float(np.sum(0.5 * legs["debris_stiffness"] * np.where(debris > 0.0, np.maximum(depth, 0.0), 0.0) ** 2))
+    return total
 
 
 def stored_energy(rig: NDArray[np.void]) -> float:

@@ -290,7 +290,9 @@ def _stored(world: World) -> float:
         motor = leg["motor"]
         total += 0.5 * float(motor["inductance"] * motor["current"] ** 2 + motor["speed"] ** 2 / leg["inverse_inertia"])
         depth = max(leg["stop_low"] - leg["travel"], leg["travel"] - leg["stop_high"], 0.0)
-        total += 0.5 * float(leg["stop_stiffness"] * depth**2)
+        debris = float(leg["debris_low"] if leg["travel"] < leg["stop_low"] else leg["debris_high"])
+        total += 0.5 * float(leg["stop_stiffness"]) * max(depth - debris, 0.0) ** 2
+        total += 0.5 * float(leg["debris_stiffness"]) * depth**2 if debris > 0.0 else 0.0
     # a deck that has left a nut is still up there, and it is the deck that racks and warps
     z = np.where(legs["lifted"] == 1, legs["height"], legs["travel"])
     total += float(np.sum(legs["share"] * (z - legs["travel"])))

@@ -34,7 +34,19 @@ from scenarios.files.faults_drive import (
     SourceResistance,
     Supply,
 )
-from scenarios.files.faults_mechanics import Guide, Lean, Obstacle, Payload, ThreadFriction
+from scenarios.files.faults_mechanics import (
+    Debris,
+    GearSlip,
+    Guide,
+    GuideBinding,
+    HandTurn,
+    Jam,
+    Lean,
+    Obstacle,
+    Payload,
+    ThreadFriction,
+    Vibration,
+)
 from scenarios.files.faults_timing import ClockJitter, ClockRate, MissedTicks
 
 __all__ = ["KINDS", "Counting", "Drive", "Fault", "Mechanics", "Timing"]
@@ -55,7 +67,7 @@ Counting = (
 )
 Drive = Supply | SourceResistance | PowerFail | PowerOff | Reversed | BrokenWire | BridgeStuck | NoCurrentLimit | Drag
 Timing = ClockJitter | ClockRate | MissedTicks
-Mechanics = Payload | ThreadFriction | Guide | Obstacle | Lean
+Mechanics = Payload | Obstacle | Lean | ThreadFriction | Vibration | Guide | GuideBinding | Jam | GearSlip | HandTurn | Debris
 
 Fault = Annotated[Counting | Drive | Timing | Mechanics, Field(discriminator="what")]
 

@@ -1,4 +1,4 @@
-"""Faults of load, spindles and guides."""
+"""Faults of load, spindles and guides, and what the deck and its stops meet."""
 
 from __future__ import annotations
 
@@ -8,18 +8,31 @@ from pydantic import Field, model_validator
 
 from scenarios.files.fields import quantity
 from scenarios.files.leg import Place
-from scenarios.files.when import Lasting
+from scenarios.files.when import Lasting, Timed
 
-__all__ = ["Guide", "Lean", "Obstacle", "Payload", "ThreadFriction"]
+__all__ = [
+    "Debris",
+    "GearSlip",
+    "Guide",
+    "GuideBinding",
+    "HandTurn",
+    "Jam",
+    "Lean",
+    "Obstacle",
+    "Payload",
+    "ThreadFriction",
+    "Vibration",
+]
 
 
 class Payload(Lasting):
-    """The payload changes."""
+    """The payload changes or moves."""
 
     whole: ClassVar[bool] = True
     what: Literal["payload"]
     mass_kg: float = quantity(0, 20000, "New payload.")
     at_mm: Place = (0.0, 0.0)
+    over_s: float = quantity(0, 3600, "Time that the change takes, evenly; 0: at once.", 0.0)
 
 
 class ThreadFriction(Lasting):
@@ -70,3 +83,56 @@ class Lean(Pointed):
 
     what: Literal["lean"]
     force_n: float = quantity(-5000, 5000, "Force, downwards positive.")
+
+
+class Jam(Lasting):
+    """A leg is held: its guide rubs with so much that nothing moves it."""
+
+    what: Literal["jam"]
+    holding_n: float = quantity(1, 200000, "Friction that holds it.", 20000.0)
+
+
+class GuideBinding(Lasting):
+    """The guide of a leg binds: its friction grows evenly from one height of the nut to another, and stays beyond."""
+
+    what: Literal["guide-binding"]
+    from_mm: float = quantity(-100, 10000, "Here nothing is felt yet.")
+    to_mm: float = quantity(-100, 10000, "Here all of it is felt; below from_mm where it grows going down.")
+    friction_n: float = quantity(0, 50000, "Friction added.")
+
+    @model_validator(mode="after")
+    def _grows_over_a_way(self) -> Self:
+        if self.from_mm == self.to_mm:
+            raise ValueError(f"to_mm = {self.to_mm:g} must differ from from_mm")
+        return self
+
+
+class GearSlip(Timed):
+    """Teeth slip: the nut falls behind its motor, and the counts do not know."""
+
+    what: Literal["gear-slip"]
+    slip_mm: float = quantity(0.001, 200, "How far it falls.")
+
+
+class Debris(Lasting):
+    """Something lies on an end stop of a leg."""
+
+    what: Literal["debris"]
+    stop: Literal["low", "high"] = Field(default="low", description="On which stop.")
+    thickness_mm: float = quantity(0.01, 200, "Thickness.")
+    stiffness_n_per_mm: float = quantity(0.1, 100000, "Of the debris until it is flat; then the stop is felt as well.")
+
+
+class HandTurn(Timed):
+    """Somebody turns the spindle of a leg by hand while its motor is off; what is heard of it depends on the speed."""
+
+    what: Literal["hand-turn"]
+    turn_mm: float = quantity(-1000, 1000, "How far the nut goes, up positive.")
+    speed_mm_s: float = quantity(0.01, 100, "How fast.", 1.0)
+
+
+class Vibration(Lasting):
+    """Vibration takes away break-away friction of thread and drag: a screw that holds at rest may creep."""
+
+    what: Literal["vibration"]
+    static_factor: float = quantity(0.01, 1, "Factor on break-away friction.")

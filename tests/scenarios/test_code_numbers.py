@@ -64,6 +64,10 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
         for action in (Action.PAYLOAD, Action.FRICTION, Action.GUIDE, Action.OBSTACLE, Action.LEAN)
     ),
     *(
+        (script_mechanics, f"_{action.name}", action)
+        for action in (Action.JAM, Action.BINDING, Action.SLIP, Action.DEBRIS, Action.HAND, Action.VIBRATION)
+    ),
+    *(
         (script_counting, f"_{action.name}", action)
         for action in (Action.RATES, Action.WEAK, Action.TAIL, Action.DEAD, Action.STUCK_HIGH, Action.SWAP)
     ),
