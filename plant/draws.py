@@ -15,15 +15,21 @@ from plant.kernel import kernel
 from plant.portable import exponential
 
 __all__ = [
+    "PURPOSE_BOUNCE",
+    "PURPOSE_BURST",
     "PURPOSE_COUNT",
     "PURPOSE_CROSSTALK",
     "PURPOSE_CURRENT",
     "PURPOSE_EDGE",
     "PURPOSE_INTERFERENCE",
     "PURPOSE_JITTER",
+    "PURPOSE_NOISE",
+    "PURPOSE_SEGMENT",
+    "PURPOSE_SPARK",
     "PURPOSE_START",
     "PURPOSE_STEP",
     "PURPOSE_SUPPLY",
+    "PURPOSE_TWIN",
     "PURPOSE_WEAK",
     "block",
     "normals",
@@ -41,6 +47,13 @@ PURPOSE_CROSSTALK = 26
 PURPOSE_INTERFERENCE = 27
 PURPOSE_STEP = 28
 PURPOSE_JITTER = 29
+# of the signal level: spread and jitter of a spark, its second pulse, segments, brush bounce, interference, noise of a sample
+PURPOSE_SPARK = 40
+PURPOSE_TWIN = 41
+PURPOSE_SEGMENT = 42
+PURPOSE_BOUNCE = 43
+PURPOSE_BURST = 44
+PURPOSE_NOISE = 45
 
 _LOW = np.uint64(0xFFFFFFFF)
 _S32 = np.uint64(32)

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from scenarios.build_motor import motor_constants
 from scenarios.build_settings import told_constants
 from scenarios.files.fields import PLANNING
+from scenarios.files.leg import SIGNAL_PARTS
 from scenarios.files.lift import Lift
 from scenarios.files.limits import LimitValue
 from scenarios.files.scenario import Scenario
@@ -59,6 +60,8 @@ def _lift(lift: Lift) -> list[Assumption]:
     for leg in lift.leg:
         for one in _table(leg, f"leg.{leg.name}.", lift.sources):
             tail = one.key.removeprefix(f"leg.{leg.name}.")
+            if tail.startswith(SIGNAL_PARTS):
+                continue  # a rehearsal counts by rates and reads none of them
             shared.setdefault((tail, one.value), []).append(one)
     legs: list[Assumption] = []
     for (tail, value), ones in shared.items():

@@ -20,6 +20,7 @@ COMMANDS = {
     "new": "Write a commented starter: one lift, its settings, three rehearsals.",
     "sheet": "Derived figures of a drive, with warnings.",
     "rehearse": "Run rehearsals, judge them, report.",
+    "signal": "What the wires carry, and what each detector hears of it.",
     "tune": "Tune the settings: loop margins, gains, search, proof.",
     "schema": "Write JSON Schemas of the files, for an editor.",
 }

@@ -9,10 +9,25 @@ from pydantic import Field, model_validator
 from plant.threads import trapezoidal_thread
 from scenarios.files.fields import Table, quantity
 from scenarios.files.motor import Motor, Thermal
+from scenarios.files.signal import Commutator, RippleDetector, SpikeDetector, Wires, WornCommutator
 
-__all__ = ["PARTS", "Bridge", "CurrentSensor", "Detector", "Gear", "Guide", "Leg", "Place", "Spindle", "Stops"]
+__all__ = ["PARTS", "SIGNAL_PARTS", "Bridge", "CurrentSensor", "Detector", "Gear", "Guide", "Leg", "Place", "Spindle", "Stops"]
 
-PARTS = ("motor", "bridge", "spindle", "gear", "guide", "stops", "detector", "current_sensor", "thermal")
+SIGNAL_PARTS = ("commutator", "worn_commutator", "wires", "spike_detector", "ripple_detector")
+"""Those that only the signal level reads."""
+
+PARTS = (
+    "motor",
+    "bridge",
+    "spindle",
+    "gear",
+    "guide",
+    "stops",
+    "detector",
+    "current_sensor",
+    "thermal",
+    *SIGNAL_PARTS,
+)
 """Sub-tables of a leg, in ``[every_leg]`` or in the leg itself."""
 
 Coordinate = Annotated[float, Field(ge=-50000, le=50000)]
@@ -157,6 +172,11 @@ class Leg(Table):
     detector: Detector = Detector()
     current_sensor: CurrentSensor
     thermal: Thermal = Thermal()
+    commutator: Commutator = Commutator()
+    worn_commutator: WornCommutator = WornCommutator()
+    wires: Wires = Wires()
+    spike_detector: SpikeDetector = SpikeDetector()
+    ripple_detector: RippleDetector = RippleDetector()
 
     @model_validator(mode="after")
     def _name_is_free(self) -> Self:

@@ -1,0 +1,167 @@
+"""Running detectors over a waveform, block by block."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.kernel import kernel
+from plant.signal.comparator import decide
+from plant.signal.front_end import pass_front
+from plant.signal.history import true_instants
+from plant.signal.records import CHANNELS
+from plant.signal.wave import add_neighbour, prepare_line, synthesise
+from scenarios.rig import records
+
+__all__ = ["BLOCK_STEPS", "Chain", "Floats", "Source", "hear", "line_blocks", "listen", "pass_block", "truth"]
+
+BLOCK_STEPS = 100
+"""Sub-steps of a block: 10,000 samples at 1 MHz and 100 us, small enough for the cache."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass
+class Chain:
+    """A front end with the comparators behind it, and what they heard.
+
+    Attributes
+    ----------
+    front
+        Shape (1,) of ``FRONT``.
+    comparators
+        Shape (n,) of ``COMPARATOR``.
+    room
+        Pulses that each may give at most.
+    """
+
+    front: NDArray[np.void]
+    comparators: NDArray[np.void]
+    room: int = 1 << 16
+    pulses: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Make room for the pulses."""
+        self.pulses = np.zeros((len(self.comparators), self.room))
+
+    def heard(self, index: int = 0) -> Floats:
+        """Instants [us] of the pulses of one comparator."""
+        return self.pulses[index, : int(self.comparators["pulses"][index])].copy()
+
+
+@kernel
+def _prepare(line: Any) -> None:
+    prepare_line(line[0])
+
+
+@kernel
+def _synthesise(line: Any, history: Any, first: int, steps: int, out: Any) -> int:
+    return synthesise(line[0], history, first, steps, out)
+
+
+@kernel
+def _add_neighbour(out: Any, other: Any, samples: int, share: float) -> None:
+    add_neighbour(out, other, samples, share)
+
+
+@kernel
+def _hear(front: Any, comparators: Any, block: Any, span: tuple[int, float, float], pulses: Any, values: Any) -> None:
+    """Front end and comparators on one block; ``values`` has room for the front end's output."""
+    pass_front(front[0], block, span[0], values)
+    for k in range(len(comparators)):
+        decide(comparators[k], values, block, span, pulses[k])
+
+
+@kernel
+def _pass(front: Any, block: Any, samples: int, values: Any) -> None:
+    pass_front(front[0], block, samples, values)
+
+
+@kernel
+def _truth(line: Any, history: Any, instants: Any) -> int:
+    return true_instants(line[0], history, instants)
+
+
+@dataclass
+class Source:
+    """A motor whose wires are heard: its line and its history, and the neighbour in the same harness if there is one.
+
+    Attributes
+    ----------
+    line
+        Shape (1,) of ``LINE``.
+    history
+        Shape (sub-steps + 1,) of ``HISTORY``.
+    neighbour
+        Its spikes are picked up by the share that ``line`` states; it is at rest after the end of its history.
+    """
+
+    line: NDArray[np.void]
+    history: NDArray[np.void]
+    neighbour: Source | None = None
+
+
+def line_blocks(source: Source, take: Callable[[Floats, int, float], None]) -> None:
+    """Make the waveform of a source and hand it on block by block.
+
+    Parameters
+    ----------
+    source
+        Its line is prepared here.
+    take
+        Is called with the block (it is overwritten by the next), the samples in it and the instant of the first [us].
+    """
+    one, rows = records(source.line), records(source.history)
+    _prepare(one)
+    samples = int(source.line["samples"][0])
+    block = np.zeros((CHANNELS, BLOCK_STEPS * samples))
+    steps = len(source.history) - 1
+    step_us = 1e6 * float(source.line["step"][0])
+    share = float(source.line["wires"]["crosstalk"][0])
+    other = source.neighbour if share > 0.0 else None
+    if other is not None:
+        _prepare(records(other.line))
+        beside = np.zeros_like(block)
+    for first in range(0, steps, BLOCK_STEPS):
+        wanted = min(BLOCK_STEPS, steps - first)
+        number = _synthesise(one, rows, first, wanted, block)
+        if other is not None and first + wanted < len(other.history):
+            _synthesise(records(other.line), records(other.history), first, wanted, beside)
+            _add_neighbour(block, beside, number, share)
+        take(block, number, first * step_us)
+
+
+def pass_block(chain: Chain, block: Floats, samples: int) -> Floats:
+    """Output of the front end on a block [V]; nothing is decided."""
+    values = np.empty(samples)
+    _pass(records(chain.front), block, samples, values)
+    return values
+
+
+def hear(chain: Chain, block: Floats, samples: int, start_us: float, dt_us: float) -> None:
+    """Run one chain over a block."""
+    values = np.empty(samples)
+    _hear(records(chain.front), records(chain.comparators), block, (samples, start_us, dt_us), chain.pulses, values)
+
+
+def listen(source: Source, chains: Sequence[Chain]) -> None:
+    """Run chains over the waveform of a source; what they hear stays in them."""
+    dt_us = 1e6 * float(source.line["dt"][0])
+
+    def take(block: Floats, samples: int, start_us: float) -> None:
+        for chain in chains:
+            hear(chain, block, samples, start_us, dt_us)
+
+    line_blocks(source, take)
+
+
+def truth(source: Source) -> Floats:
+    """Instants [us] of the true commutations of a source."""
+    line, history = source.line, source.history
+    turned = float(np.sum(np.abs(np.diff(history["angle"]))))
+    room = np.zeros(int(turned * int(line["commutations"][0]) / 6.28) + 64)
+    return room[: _truth(records(line), records(history), room)]

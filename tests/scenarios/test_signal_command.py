@@ -1,0 +1,99 @@
+"""``levelrig signal``: lift and scenario, JSON, exit codes, and what it finds on the three shipped motors."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from rehearsals import EXAMPLES
+
+from scenarios.cli import cli
+from scenarios.errors import InputError
+
+WORKTOP = str(EXAMPLES / "worktop" / "worktop.toml")
+
+
+def told(*words: str) -> Any:
+    done = CliRunner().invoke(cli, ["signal", *words, "--json", "-"], catch_exceptions=False)
+
+    assert done.exit_code == 0, done.output
+    return json.loads(done.output)
+
+
+@pytest.mark.parametrize("name", ["worktop", "roof", "showcase"])
+def test_on_every_shipped_motor_spikes_outlive_ripple_in_the_coast_and_err_at_its_end(name: str) -> None:
+    study = told(str(EXAMPLES / name / f"{name}.toml"), "--moves", "2")
+
+    assert [(case["condition"], case["move"]) for case in study["cases"]] == [
+        ("new", "up"),
+        ("new", "down"),
+        ("worn", "up"),
+        ("worn", "down"),
+    ]
+    for case in study["cases"]:
+        spikes, ripple = case["detectors"]["spikes"], case["detectors"]["ripple"]
+        coast = ripple["phases"]["coast"]
+
+        assert coast["missed"] == coast["true"] > 20
+        assert abs(spikes["net_per_move"]) < abs(ripple["net_per_move"])
+        if case["condition"] == "new":
+            assert spikes["phases"]["run"]["missed"] == spikes["phases"]["run"]["false"] == 0
+            assert -6.0 < spikes["net_per_move"] <= 0.0
+            assert spikes["phases"]["coast"]["missed"] + spikes["phases"]["load step"]["missed"] == 0
+
+
+def test_a_scenario_is_flown_as_it_stands() -> None:
+    study = told(str(EXAMPLES / "worktop" / "raise.toml"), "--moves", "1", "--leg", "right", "--set", "end_s=1.5")
+
+    assert study["leg"] == "right"
+    assert [case["move"] for case in study["cases"]] == ["raise, full load"] * 2
+    assert study["cases"][0]["detectors"]["spikes"]["true"] > 300
+
+
+def test_the_table_names_every_detector_and_where_it_errs() -> None:
+    done = CliRunner().invoke(cli, ["signal", WORKTOP, "--moves", "1"], catch_exceptions=False)
+
+    assert done.exit_code == 0
+    assert done.output.count("\n  spikes") == 4
+    assert done.output.count("\n  ripple") == 4
+    assert "    ripple: " in done.output
+    assert "coast" in done.output
+    assert max(len(line) for line in done.output.splitlines()) <= 130
+
+
+def test_the_same_call_says_the_same_and_another_seed_something_else() -> None:
+    words = (WORKTOP, "--moves", "1", "--set", "lift.every_leg.commutator.double=0.05")
+
+    assert told(*words) == told(*words)
+    assert told(*words) != told(*words, "--seed", "7")
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("nowhere.toml",), "no such file"),
+        ((WORKTOP, "--leg", "middle"), "left, right"),
+        ((WORKTOP, "--set", "lift.every_leg.wires.cable_m=300"), "0.05 to 30"),
+        ((WORKTOP, "--set", "lift.every_leg.spike_detector.lowpass_khz=5"), "lowpass_khz"),
+        ((str(EXAMPLES / "worktop" / "settings.toml"),), "settings file"),
+        ((WORKTOP, "--json", "no/such/folder.json"), "does not exist"),
+    ],
+)
+def test_wrong_input_is_told_with_its_remedy(words: tuple[str, ...], message: str) -> None:
+    with pytest.raises(InputError) as error:
+        CliRunner().invoke(cli, ["signal", *words], catch_exceptions=False)
+
+    assert message in str(error.value)
+
+
+def test_json_is_written_whole(tmp_path: Path) -> None:
+    target = tmp_path / "scores.json"
+    done = CliRunner().invoke(cli, ["signal", WORKTOP, "--moves", "1", "--json", str(target), "--quiet"], catch_exceptions=False)
+
+    assert done.exit_code == 0
+    assert done.output == ""
+    assert json.loads(target.read_text())["lift"] == "worktop"
+    assert list(tmp_path.iterdir()) == [target]
