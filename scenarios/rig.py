@@ -270,6 +270,7 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("script", SCRIPT_ROW, (MAX_ROWS,)),
             ("bypass", i8),  # 1: the script holds the bridges, the controller is not obeyed
             ("moves", i8),  # scored so far
+            ("move_waiting", i8),  # 1 + row whose order the controller keeps until it is at rest, 0: none
             ("move_open", i8),  # 1: the last of them is still going on
             ("move", move_dtype(capacity), (moves,)),
             ("events", i8),  # all that happened, the log keeps the first MAX_EVENTS

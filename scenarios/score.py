@@ -15,7 +15,7 @@ _MODE, _LEG_OFF, _LEG_ON, _STILL, _STALLED, _REASON, _REFUSED, _REJECTED, _INSER
 _TOUCHED, _RELEASED = 20, 21
 _AT_REST = (1, 0, 1, 0, 0, 0, 1)
 _PINCHED, _RETREATED = 40, 41
-_RETREATING, _FAULTED = 5, 6
+_MOVING, _RETREATING, _FAULTED = 3, 5, 6
 _RING = 21
 _RING_EVERY_US = 50_000
 _START_US = 500_000.0
@@ -285,6 +285,18 @@ def _log_contacts(rig: Any) -> None:
 
 
 @kernel
+def _open_waiting(rig: Any) -> None:
+    """Begin the move of an order that the controller kept, as soon as it carries it out; forget it with the controller."""
+    memory = rig.memory
+    row = rig.script[rig.move_waiting - 1]
+    if memory.order != rig.inputs.order or memory.waiting != 0:
+        return
+    rig.move_waiting = 0
+    if memory.mode == _MOVING and memory.since_us > row.fired_us:
+        open_move(rig, int(row.values[0]), row.values[1])
+
+
+@kernel
 def watch(rig: Any) -> None:
     """Score and log the tick that has just been flown, and decide whether the rehearsal is over."""
     world = rig.world
@@ -299,6 +311,8 @@ def watch(rig: Any) -> None:
         _log_leg(rig, q)
         rest = rest and world.legs[q].motor.speed == 0.0 and (rig.bypass == 0 or rig.watched[q].on == 0)
     watch_conduct(rig)
+    if rig.move_waiting > 0:
+        _open_waiting(rig)
     if rig.move_open == 1:
         _score_move(rig, rig.move[rig.moves - 1], float(now))
     if not rest:

@@ -11,6 +11,7 @@ from scenarios.script_electric import do_electric, undo_electric
 from scenarios.script_mechanics import do_mechanics, undo_mechanics
 from scenarios.triggers import due, due_soon
 from sync.orders import refusal
+from sync.waiting import waits
 
 __all__ = ["give_order", "run_script"]
 
@@ -19,6 +20,7 @@ _COMMAND, _EXTRA, _LOSE, _PAYLOAD, _FRICTION, _GUIDE, _END = 0, 1, 2, 3, 4, 8, 3
 _FIRST_MECHANICAL, _LAST_MECHANICAL = 10, 29
 _FIRST_COUNTING, _LAST_COUNTING = 31, 40
 _ROW = 1
+_BUSY = 2
 
 
 @kernel
@@ -42,11 +44,18 @@ def _counting(action: int) -> bool:
 
 
 @kernel
-def _accepted(rig: Any, row: Any) -> bool:
-    """Whether the controller will take the order of ``row``: one that it refuses is no move, and ends none."""
+def _open(rig: Any, k: int) -> None:
+    """Begin the move of row ``k``: an order that is refused is no move and ends none, one that is kept becomes a move later."""
+    row = rig.script[k]
     if row.action != _COMMAND:
-        return True
-    return refusal(rig.settings, rig.memory, int(row.values[0]), row.values[1]) == 0
+        open_move(rig, 0, row.values[1])
+        return
+    command = int(row.values[0])
+    reason = refusal(rig.settings, rig.memory, command, row.values[1])
+    if reason == 0:
+        open_move(rig, command, row.values[1])
+    elif reason == _BUSY and waits(rig.memory, command):
+        rig.move_waiting = k + 1
 
 
 @kernel
@@ -66,8 +75,8 @@ def _fire(rig: Any, k: int) -> None:
     row.fired = 1
     row.fired_us = rig.world.time_us
     note(rig, _ROW, row.leg, float(k))
-    if row.move == 1 and _accepted(rig, row):
-        open_move(rig, int(row.values[0]) if row.action == _COMMAND else 0, row.values[1])
+    if row.move == 1:
+        _open(rig, k)
     if row.action == _COMMAND:
         give_order(rig, int(row.values[0]), row.values[1])
     elif row.action == _END:

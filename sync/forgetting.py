@@ -27,6 +27,9 @@ def forget(memory: Any) -> None:
     memory.since_us = 0.0
     memory.calls = 0
     memory.order = 0
+    memory.pressed = 0
+    memory.waiting = 0
+    memory.waiting_target = 0.0
     memory.homing = 0
     memory.culprit = 0
     memory.first_contact = 0

@@ -9,12 +9,12 @@ from sync.kernel import kernel
 from sync.observer import restart
 from sync.pulses import counted_height
 from sync.saving import mark
-from sync.stopping import stop_place
+from sync.waiting import HELD, keep, let_go, waits
 from sync.warmth import hottest
 
-__all__ = ["begin", "refusal", "release", "take_order"]
+__all__ = ["begin", "refusal", "serve_waiting", "take_order"]
 
-_UNREFERENCED, _HOMING, _READY, _MOVING, _FAULTED = 0, 1, 2, 3, 6
+_UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _FAULTED = 0, 1, 2, 3, 4, 6
 _GO, _UP, _DOWN, _RELEASE, _HOME, _CLEAR = 1, 2, 3, 4, 5, 6
 _NOT_REFERENCED, _BUSY, _OUT_OF_TRAVEL, _STOPPED, _TOO_HOT, _POWER_FAIL = 1, 2, 8, 9, 23, 31
 
@@ -33,6 +33,7 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
     memory.homing = homing
     memory.first_contact = 0
     memory.slow = 0
+    memory.pressed = 0
     memory.mode = _HOMING if homing > 0 else _MOVING
     memory.reason = 0
     memory.culprit = 0
@@ -70,18 +71,35 @@ def take_order(settings: Any, memory: Any, inputs: Any) -> None:
     command = inputs.command
     now = float(inputs.time_us)
     if command == _RELEASE:
-        if memory.mode == _MOVING:
-            release(settings, memory, now)
+        let_go(settings, memory, now)
     elif command == _CLEAR:
         _clear(memory)
     else:
         reason = refusal(settings, memory, command, inputs.target)
-        if reason != 0:
+        if reason == _BUSY and waits(memory, command):
+            keep(settings, memory, command, inputs.target, now)
+        elif reason != 0:
             refuse(memory, reason)
         elif command == _HOME:
             begin(settings, memory, -1, 1, now)
         else:
-            _go(settings, memory, _goal(settings, command, inputs.target), now)
+            _go(settings, memory, command, inputs.target, now)
+
+
+@kernel
+def serve_waiting(settings: Any, memory: Any, now: float) -> None:
+    """Carry out the order that has waited for rest; a fault, a retreat or a homing forgets it."""
+    command = memory.waiting
+    if memory.mode == _MOVING or memory.mode == _SETTLING:
+        return
+    memory.waiting = 0
+    if memory.mode != _READY:
+        return
+    reason = refusal(settings, memory, command, memory.waiting_target)
+    if reason != 0:
+        refuse(memory, reason)
+    else:
+        _go(settings, memory, command, memory.waiting_target, now)
 
 
 @kernel
@@ -120,22 +138,11 @@ def refusal(settings: Any, memory: Any, command: int, target: float) -> int:
 
 
 @kernel
-def _go(settings: Any, memory: Any, goal: float, now: float) -> None:
+def _go(settings: Any, memory: Any, command: int, target: float, now: float) -> None:
+    goal = _goal(settings, command, target)
     mean = 0.0
     for q in range(settings.n_legs):
         mean += counted_height(settings, memory, q) / settings.n_legs
     memory.goal = goal
     begin(settings, memory, 1 if goal >= mean else -1, 0, now)
-
-
-@kernel
-def release(settings: Any, memory: Any, now: float) -> None:
-    """The button was let go: the new goal is where the leg that will run furthest can stop at the earliest."""
-    goal = memory.goal
-    best = -1e30
-    for q in range(settings.n_legs):
-        place = stop_place(settings, memory, q, now)
-        if memory.direction * place > best:
-            best = memory.direction * place
-            goal = place
-    memory.goal = goal
+    memory.pressed = HELD if command in (_UP, _DOWN) else 0

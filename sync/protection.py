@@ -10,11 +10,11 @@ from __future__ import annotations
 from typing import Any
 
 from sync.kernel import kernel
-from sync.orders import release
 from sync.payload import weigh
 from sync.pinch import pinched
 from sync.profile import forget_pass
 from sync.retreat import react
+from sync.stopping import release
 from sync.warmth import hottest
 
 __all__ = ["protect"]

@@ -218,6 +218,9 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("since_us", f8),  # of the mode
             ("calls", i8),
             ("order", i8),  # last order taken (serial number)
+            ("pressed", i8),  # the move is that of a held key: 1 held, 2 let go
+            ("waiting", i8),  # sync.modes.Command of an order that is kept until the lift is at rest
+            ("waiting_target", f8),  # m
             ("homing", i8),  # step of a homing: 0 none, 1 first approach, 2 back off, 3 second approach
             ("culprit", i8),  # 1 + index of the leg that the reason means, 0: none
             ("first_contact", i8),  # a leg has met its stop

@@ -10,7 +10,7 @@ from typing import Any
 from sync.kernel import kernel
 from sync.pulses import position
 
-__all__ = ["coast_counts", "cut_due", "learn", "note_cut", "remaining", "stop_place"]
+__all__ = ["coast_counts", "cut_due", "learn", "note_cut", "release", "remaining", "stop_place"]
 
 _SHORTEST = 3.0  # counts: a shorter coast teaches nothing
 
@@ -92,3 +92,16 @@ def learn(settings: Any, memory: Any, q: int) -> None:
     most = settings.coast_clamp
     leg.factor[way] = most if factor > most else (1.0 / most if factor < 1.0 / most else factor)
     leg.learnt[way] += 1
+
+
+@kernel
+def release(settings: Any, memory: Any, now: float) -> None:
+    """The button was let go: the new goal is where the leg that will run furthest can stop at the earliest."""
+    goal = memory.goal
+    best = -1e30
+    for q in range(settings.n_legs):
+        place = stop_place(settings, memory, q, now)
+        if memory.direction * place > best:
+            best = memory.direction * place
+            goal = place
+    memory.goal = goal

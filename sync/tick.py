@@ -12,7 +12,7 @@ from sync.homing import next_step
 from sync.kernel import kernel
 from sync.levelling import level
 from sync.observer import predict, remember_load
-from sync.orders import begin, take_order
+from sync.orders import begin, serve_waiting, take_order
 from sync.pinch import watch_currents
 from sync.power import settle_saved, watch_power
 from sync.profile import learn_profile
@@ -291,6 +291,8 @@ def tick(settings: Any, memory: Any, inputs: Any, outputs: Any) -> None:
                 remember_load(memory.legs[q], way, settings.tick, now)
     elif memory.mode == _SETTLING:
         _settle(settings, memory, now)
+    if memory.waiting != 0:
+        serve_waiting(settings, memory, now)
     memory.calls += 1
     _command(settings, memory, outputs, now)
 

@@ -13,7 +13,7 @@ import sync.records
 from scenarios import conduct, logic, rig, score, script, script_counting, script_electric, script_mechanics, triggers
 from scenarios.files import fault_agreement
 from scenarios.rig import Action, Happening, Trigger
-from sync import guards, homing, levelling, orders, power, protection, retreat, tick
+from sync import guards, homing, levelling, orders, power, protection, retreat, tick, waiting
 from sync.modes import Answer, Command, Law, Mode, Reason
 
 POWER = (Happening.LOGIC_DOWN, Happening.LOGIC_UP, Happening.SUPPLY_FAILS, Happening.SUPPLY_BACK)
@@ -92,6 +92,14 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (logic, "_FAILS", Happening.SUPPLY_FAILS),
     (logic, "_BACK", Happening.SUPPLY_BACK),
     (script, "_ROW", Happening.ROW),
+    (script, "_BUSY", Reason.BUSY),
+    (waiting, "_MOVING", Mode.MOVING),
+    (waiting, "_SETTLING", Mode.SETTLING),
+    (waiting, "_GO", Command.GO),
+    (waiting, "_UP", Command.PRESS_UP),
+    (waiting, "_DOWN", Command.PRESS_DOWN),
+    (orders, "_SETTLING", Mode.SETTLING),
+    (score, "_MOVING", Mode.MOVING),
     *((score, f"_{what.name}", what) for what in Happening if what not in NOT_SCORED),
     (score, "_STILL", Happening.STANDSTILL),
     (conduct, "_RELEASE", Command.RELEASE),
