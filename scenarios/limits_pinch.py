@@ -55,6 +55,12 @@ def _reversal(run: RunSummary) -> Finding:
 
 _MASK = "example after EN 12453 as quoted in trade summaries, which warn that it is their reading; the standard was not read"
 
+
+def _end_stop(run: RunSummary) -> Finding:
+    stop = run.hardest_stop
+    return Finding(reason="no end stop was met") if stop is None else Finding(stop.value, stop.at_s, stop.leg)
+
+
 PINCH = (
     LimitKind("pinch_peak_n", "N", "largest force on an obstacle", f"400 N, {_MASK}", _peak),
     LimitKind("pinch_late_n", "N", "largest force on an obstacle late after the touch (0.75 s or after_s)", f"150 N, {_MASK}", _late),
@@ -66,5 +72,6 @@ PINCH = (
         "100 N, example after 49 CFR 571.118 S5 and UN R21 par. 5.8 (4 to 200 mm opening); read in public letters and translations",
         _reversal,
     ),
+    LimitKind("end_stop_n", "N", "largest force of an end stop, homing included", "strength of stop, nut and spindle", _end_stop),
 )
 """Rows of the catalogue."""

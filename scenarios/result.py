@@ -87,6 +87,13 @@ def _controller(memory: Any) -> Controller:
     return Controller(mode.name.lower(), MODE_WORDS[mode][0], word_of(reason) if fault else None, text, remedy)
 
 
+def _hardest_stop(rig: Any, names: Sequence[str]) -> Extreme | None:
+    legs = rig["world"]["legs"][: len(names)]
+    q = int(np.argmax(legs["stop_peak"]))
+    peak = float(legs[q]["stop_peak"])
+    return Extreme(peak, float(legs[q]["stop_peak_us"]) / 1e6, names[q]) if peak > 0.0 else None
+
+
 def _hottest(rig: Any, names: Sequence[str], tracks: Tracks) -> Extreme | None:
     ends = [float(rig["world"]["legs"][q]["motor"]["winding"]) for q in range(len(names))]
     best = Extreme(max(ends), float(rig["world"]["time_us"]) / 1e6, names[int(np.argmax(ends))])
@@ -143,6 +150,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         events=events,
         controller=_controller(rig["memory"]),
         hottest=_hottest(rig, names, tracks),
+        hardest_stop=_hardest_stop(rig, names),
         lowest_supply=_lowest_supply(rig, tracks),
         final_errors_mm=_final_errors(rig, count),
         diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,

@@ -254,6 +254,8 @@ class RunSummary:
     controller: Controller
     hottest: Extreme | None = None
     """Hottest winding [deg C]."""
+    hardest_stop: Extreme | None = None
+    """Largest force of an end stop [N], to a tick; ``None``: no stop was met."""
     lowest_supply: Extreme | None = None
     """Lowest supply voltage [V]."""
     final_errors_mm: tuple[float, ...] = ()

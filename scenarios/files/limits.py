@@ -72,6 +72,7 @@ class Limits(Table):
     pinch_late_n: Late = None
     pinch_last_n: Late = None
     pinch_reversal_n: Limit = None
+    end_stop_n: Limit = None
 
 
 def _reportable() -> list[str]:

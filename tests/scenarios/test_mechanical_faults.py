@@ -125,11 +125,23 @@ def test_a_full_speed_run_into_the_stop_after_lost_counts_is_scored(tmp_path: Pa
     """Four times 150 counts lost are 31 mm: both legs run into their stops 10 mm past the travel limit, at speed."""
     lost = "".join(text_of("lose-counts", at_s=at, counts=150) for at in (0.8, 1.2, 1.6, 2.0))
     sets = (("start.height_mm", 440.0), ("move.1.to_mm", 490.0), *OPEN[2:], ("end_s", 6.0))
-    _, flight = judged(faulted(tmp_path, "worktop/raise", lost, sets=sets))
+    result, flight = judged(faulted(tmp_path, "worktop/raise", "end_stop_n = 400.0\n", lost, sets=sets))
 
     legs = flight.rig["world"][0]["legs"]
     assert float(legs[0]["stop_peak"]) > 500.0
     assert 1e6 < float(legs[0]["stop_peak_us"]) < 4e6
+    judgement = next(one for one in result.verdict.limits if one.name == "end_stop_n")
+    assert judgement.value == pytest.approx(max(float(leg["stop_peak"]) for leg in legs))
+    assert judgement.at_s is not None
+    assert judgement.ok is False
+
+
+def test_a_lift_that_meets_no_stop_is_not_judged_by_its_force(tmp_path: Path) -> None:
+    result, _ = judged(faulted(tmp_path, "worktop/raise", "end_stop_n = 400.0\n", sets=(("end_s", 1.0),)))
+
+    judgement = next(one for one in result.verdict.limits if one.name == "end_stop_n")
+    assert not judgement.evaluated
+    assert "no end stop was met" in judgement.reason
 
 
 @pytest.mark.parametrize(
