@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import suppress
 from importlib import import_module
@@ -91,6 +92,8 @@ def main(arguments: list[str] | None = None) -> Any:
     arguments
         Words after ``levelrig``; None: those of the process.
     """
+    # our matrices are small: threads of the linear algebra wait for each other a hundred times longer than they work
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     strangers = _strangers()
     if strangers:
         click.echo("\n".join(strangers), err=True)

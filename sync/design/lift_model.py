@@ -21,7 +21,7 @@ import numpy as np
 
 from sync.design.basis import Array, Basis
 
-__all__ = ["LegModel", "LiftModel", "StateSpace", "SupplyModel", "state_space"]
+__all__ = ["LegModel", "LiftModel", "ModeConstants", "StateSpace", "SupplyModel", "mode_constants", "state_space"]
 
 
 @dataclass(frozen=True)
@@ -141,6 +141,53 @@ def state_space(model: LiftModel) -> StateSpace:
     c[:, height] = np.eye(m)
     _feed(model, a, b)
     return StateSpace(a, b, e, c)
+
+
+@dataclass(frozen=True)
+class ModeConstants:
+    """One mode as a loop of its own.
+
+    Attributes
+    ----------
+    name : str
+        "mean", then those of the basis.
+    speed_per_duty : float
+        Kv of the mode [m/s].
+    time_constant : float
+        Mechanical time constant [s].
+    stiffness : float
+        Force of the deck on a leg per height in this mode [N/m].
+    return_rate : float
+        Rate at which stiffness alone draws the mode back to level [1/s]; negative: it drives it apart.
+    """
+
+    name: str
+    speed_per_duty: float
+    time_constant: float
+    stiffness: float
+    return_rate: float
+
+
+def mode_constants(model: LiftModel) -> tuple[ModeConstants, ...]:
+    """Mean, tilts and warps of a lift, each taken alone.
+
+    Exact for legs that are alike on a stiff supply; for unequal ones the shares of the legs in the mode weight their
+    constants, and what the modes do to each other is left to the whole loop.
+    """
+    n = len(model.legs)
+    speeds = np.array([leg.speed_per_duty for leg in model.legs])
+    lags = np.array([leg.time_constant for leg in model.legs])
+    # speed lost per N of load: the torque as a voltage, and that as a duty
+    slowed = np.array([leg.load_torque * leg.resistance / (leg.torque_constant * leg.volts_per_duty) for leg in model.legs]) * speeds
+    columns = np.column_stack([np.full(n, 1.0 / np.sqrt(n)), model.basis.columns])
+    found = []
+    for name, column in zip(("mean", *model.basis.names), columns.T, strict=True):
+        share = column * column
+        force = model.stiffness @ column
+        found.append(
+            ModeConstants(name, float(share @ speeds), float(share @ lags), float(column @ force), float(column @ (slowed * force)))
+        )
+    return tuple(found)
 
 
 def _feed(model: LiftModel, a: Array, b: Array) -> None:

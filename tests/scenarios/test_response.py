@@ -6,11 +6,16 @@ from functools import cache
 
 import numpy as np
 import pytest
-from rehearsals import rehearsal
+from numpy.typing import NDArray
+from rehearsals import bytes_of, rehearsal
 
+from scenarios.build import build_rig
 from scenarios.files import load_scenario
 from scenarios.loop_model import loop_of
 from scenarios.response import ModeResponse, measure_mode, measure_modes, mode_crossover
+from scenarios.runner import fly_rig
+from scenarios.world import fly_event
+from sync.modes import Mode
 
 SHARES = (0.1, 0.3, 1.0, 2.0)
 """Frequencies over the crossover of each mode."""
@@ -97,3 +102,33 @@ def test_a_modal_law_holds_warp_with_its_own_gains() -> None:
     assert mode_crossover(loop, 2) < 0.5 * mode_crossover(loop, 0)
     assert decibels < 1.0
     assert degrees < 8.0
+
+
+def probed() -> NDArray[np.void]:
+    """Rig of a short raise with a sine on its duties."""
+    rig = build_rig(load_scenario(rehearsal("worktop/raise"), (("move.1.to_mm", 60.0),)))
+    probe = rig[0]["probe"]
+    probe["on"], probe["hz"], probe["from_us"] = 1, 1.7, 300_000
+    probe["amplitude"][:2] = (0.05, -0.05)
+    return rig
+
+
+def test_a_probed_move_is_the_same_bytes_on_both_clocks() -> None:
+    flat, event = probed(), probed()
+    fly_rig(flat)
+    fly_event(event, np.zeros((0, 0)))
+
+    assert bytes_of(flat) == bytes_of(event)
+    assert flat[0]["memory"]["mode"] == Mode.READY
+
+
+def test_a_probe_moves_only_what_it_is_put_on() -> None:
+    """Without amplitude the flight is that without a probe; with it, the legs part."""
+    quiet, plain, loud = probed(), probed(), probed()
+    quiet[0]["probe"]["amplitude"] = 0.0
+    plain[0]["probe"]["on"] = 0
+    for rig in (quiet, plain, loud):
+        fly_rig(rig)
+
+    assert bytes_of(quiet["world"]) == bytes_of(plain["world"])
+    assert float(loud[0]["move"][0]["peak"]) > 2.0 * float(plain[0]["move"][0]["peak"])

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sync.design.basis import relative_basis
 from sync.design.continuous import RationalLoop, delayed, loop_margins, unstable_roots
-from sync.design.lift_model import LegModel, LiftModel, SupplyModel, state_space
+from sync.design.lift_model import LegModel, LiftModel, SupplyModel, mode_constants, state_space
 from sync.design.loop import Loop, closed_loop, coupling_law, margins, mean_coupling, poles, respond, unstable_poles
 from sync.design.margins import tracked, winding
 from sync.design.quantum import QuantumVerdict, check_quantum
@@ -206,6 +206,21 @@ def test_a_stiffness_that_pushes_apart_makes_an_open_loop_pole_outside_that_is_c
     assert [unstable_poles(loop) for loop in (weak, strong)] == [1, 0]
     assert [margins(loop).stable for loop in (weak, strong)] == [False, True]
     assert 0.0 < margins(strong).gain_low < 1.0
+
+
+def test_modes_taken_alone_are_those_of_the_whole_lift_where_legs_are_alike() -> None:
+    """Pole of a mode under its stiffness: s^2 tau + s + rate = 0 within the electrical time constant."""
+    base = square_lift(0.0, 1, stiffness=4e4)
+    found = mode_constants(LiftModel(base.legs, base.stiffness, SupplyModel(), base.basis))
+    whole = np.linalg.eigvals(state_space(LiftModel(base.legs, base.stiffness, SupplyModel(), base.basis)).a)
+    warp = found[-1]
+
+    assert [mode.name for mode in found] == ["mean", "tilt x", "tilt y", "warp"]
+    assert [mode.return_rate for mode in found[:3]] == pytest.approx([0.0] * 3, abs=1e-12)
+    assert warp.stiffness == pytest.approx(4e4)
+    slow = np.roots([warp.time_constant, 1.0, warp.return_rate]).max()
+    assert np.abs(whole - slow).min() < 0.02 * abs(slow)
+    assert all(mode.speed_per_duty == pytest.approx(base.legs[0].speed_per_duty) for mode in found)
 
 
 def test_the_sensitivity_bounds_hold_for_every_locus() -> None:
