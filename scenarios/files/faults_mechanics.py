@@ -119,7 +119,7 @@ class Debris(Lasting):
 
     what: Literal["debris"]
     stop: Literal["low", "high"] = Field(default="low", description="On which stop.")
-    thickness_mm: float = quantity(0.01, 200, "Thickness.")
+    thickness_mm: float = quantity(0.01, 2000, "Thickness.")
     stiffness_n_per_mm: float = quantity(0.1, 100000, "Of the debris until it is flat; then the stop is felt as well.")
 
 

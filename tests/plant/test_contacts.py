@@ -6,6 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from machines import (
     COAST,
     DRIVE,
@@ -267,3 +269,34 @@ def test_late_and_last_force_are_kept_apart_from_the_peak() -> None:
     assert float(block["last_peak"]) == 0.0
     run(world, 0.3)
     assert float(block["last_peak"]) == pytest.approx(float(block["force"]))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.tuples(st.floats(-0.5, 0.5), st.floats(-0.35, 0.35)),
+    st.lists(st.floats(-0.02, 0.02), min_size=4, max_size=4),
+    st.sampled_from([(16e3, 0.0), (16e3, 4e3), (3e3, 1e3)]),
+    st.floats(5e3, 500e3),
+)
+def test_a_deck_on_push_only_legs_and_a_block_is_in_equilibrium_and_nothing_pulls(
+    at: tuple[float, float], travels: list[float], stiffnesses: tuple[float, float], stiffness: float
+) -> None:
+    world = push_only(set_b(60, 4))
+    deck, legs = world[0]["deck"], world[0]["legs"]
+    deck["warp_stiffness"], deck["tilt_stiffness_x"], deck["tilt_stiffness_y"] = stiffnesses[0], stiffnesses[1], stiffnesses[1]
+    ready(world)
+    block = obstruct(world, stiffness, 0.0, -1, at)
+    legs["travel"][:4] = travels
+    forces, push = carried(world), float(block["force"])
+
+    assert np.sum(forces) + push == pytest.approx(60 * GRAVITY, rel=1e-6)
+    assert push >= 0.0
+    assert np.all(forces >= -1e-6)
+    lifted = legs["lifted"][:4] == 1
+    assert np.all(forces[lifted] == 0.0)
+    assert np.all(legs["height"][:4][lifted] >= legs["travel"][:4][lifted] - 1e-9)
+    # moments about the middle: legs, block and racking, which follows the deck
+    joints = np.where(lifted, legs["height"][:4], legs["travel"][:4])
+    for axis, slope in (("x", "slope_x"), ("y", "slope_y")):
+        rack = stiffnesses[1] * float(legs[slope][:4] @ joints)
+        assert forces @ legs[axis][:4] + push * float(block[axis]) == pytest.approx(rack, abs=1e-3)

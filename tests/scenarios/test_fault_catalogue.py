@@ -60,6 +60,24 @@ FAULTS: dict[str, tuple[dict[str, Any], str, str]] = {
     ),
     "lean": ({"force_n": 300.0, "at_mm": [400.0, 0.0], "for_s": 0.5, **AT}, "right.force_n", "leans on the deck with 300 N"),
     "guide-friction": ({"leg": "left", "friction_n": 150.0, **AT}, "left.current_a", "guide friction becomes 150 N"),
+    "guide-binding": (
+        {"leg": "right", "from_mm": 30.0, "to_mm": 40.0, "friction_n": 150.0, "at_s": 0.1},
+        "right.current_a",
+        "binds: friction grows by 150 N from 30 to 40 mm",
+    ),
+    "jam": ({"leg": "left", "at_mm_above": 35.0}, "left.speed_m_s", "jams: its guide holds with 20000 N"),
+    "gear-slip": ({"leg": "left", "at_mm_above": 35.0, "slip_mm": 0.5}, "left.height_m", "the nut falls by 0.5 mm behind its motor"),
+    "hand-turn": (
+        {"leg": "right", "turn_mm": -0.4, "speed_mm_s": 2.0, "at_s": 0.05},
+        "right.height_m",
+        "by hand, -0.4 mm at 2 mm/s",
+    ),
+    "vibration": ({"static_factor": 0.1, "for_s": 0.3, "at_s": 0.05}, "left.height_m", "break-away friction is multiplied by 0.1"),
+    "debris": (
+        {"leg": "left", "stop": "high", "thickness_mm": 460.0, "stiffness_n_per_mm": 50.0, "at_s": 0.1},
+        "left.current_a",
+        "debris of 460 mm and 50 N/mm on the upper stop",
+    ),
 }
 """Of each kind: its keys, a signal that it changes, and words of its event."""
 
