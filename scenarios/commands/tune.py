@@ -94,6 +94,21 @@ def _changed(plan: Plan, tuned: Tuned) -> dict[str, float]:
     return numbers | tuned.best.values
 
 
+def _write_report(folder: Path, stem: str, plan: Plan, tuned: Tuned) -> None:
+    """The page of the tuning, with the loop of the first rehearsal under the tuned settings."""
+    from dataclasses import replace
+
+    from scenarios.loop_pictures import loop_pictures
+    from scenarios.report_folder import ReportFolder
+    from scenarios.tuning.linear import Linear
+    from scenarios.tuning.plan import with_settings
+    from scenarios.tuning.report import tuning_files
+
+    first = plan.rehearsals[0]
+    settings = with_settings(first.settings, tuned.best.values)
+    ReportFolder(folder).write(tuning_files(tuned, stem, loop_pictures(replace(first, settings=settings), Linear(plan).span)))
+
+
 def _write(order: Order, plan: Plan, tuned: Tuned, out: Path) -> None:
     import json
 
@@ -117,10 +132,7 @@ def _write(order: Order, plan: Plan, tuned: Tuned, out: Path) -> None:
         header = header_text(with_settings(plan.settings, tuned.best.values), plan.rehearsals[0].lift, about)
         write_whole(order.header, header.encode("utf-8"))
     if order.report is not None:
-        from scenarios.report_folder import ReportFolder
-        from scenarios.tuning.report import tuning_files
-
-        ReportFolder(order.report).write(tuning_files(tuned, order.file.stem))
+        _write_report(order.report, order.file.stem, plan, tuned)
     if order.json is not None:
         told = json.dumps(tuned.as_dict(), indent=1, allow_nan=False, ensure_ascii=False) + "\n"
         if order.json == "-":

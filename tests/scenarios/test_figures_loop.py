@@ -18,6 +18,7 @@ from scenarios.files.scenario import Scenario
 from scenarios.loop_curves import gain_at, loop_curves, measured_curves, region_grid, stable_region, step_curves, tick_map
 from scenarios.loop_data import Region
 from scenarios.loop_model import loop_of
+from scenarios.loop_pictures import loop_pictures
 from scenarios.response import measure_mode
 from sync.design.loop import Loop, margins, peak, scaled
 
@@ -137,3 +138,13 @@ def test_a_region_without_any_stable_or_any_unstable_gains_is_drawn() -> None:
     axes = Figure().subplots()
     draw_tick_map(axes, tick_map(worktop()[0], (10.0,)))
     assert axes.get_yscale() == "log"
+
+
+def test_a_report_gets_every_picture_of_a_loop_and_none_where_there_is_no_loop() -> None:
+    scenario, _ = worktop()
+    none = load_scenario(rehearsal("worktop/raise"), (("settings.levelling.law", "gating"),))
+    proportional = load_scenario(rehearsal("worktop/raise"), (("settings.levelling.ki_per_mm_s", 0.0),))
+
+    assert len(loop_pictures(scenario, NARROW)) == 4
+    assert len(loop_pictures(proportional, NARROW, measure=False)) == 3
+    assert loop_pictures(none) == {}

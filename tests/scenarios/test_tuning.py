@@ -128,7 +128,9 @@ def test_the_command_writes_settings_header_report_and_json_and_no_input_is_touc
     assert "First guess by rules" in output
     assert "What bound each value" in output
     assert (folder / "s.h").read_text(encoding="utf-8").startswith("/* Settings of worktop")
-    assert b"<svg" in (folder / "report" / "small.html").read_bytes()
+    page = (folder / "report" / "small.html").read_bytes()
+    assert b"<svg" in page
+    assert b"over the linear prediction" in page
     assert {path: path.read_bytes() for path in inputs} == inputs
     assert not list(folder.glob(".*tune-state*"))
 
