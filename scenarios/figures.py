@@ -13,6 +13,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from scenarios.figure_flags import Flag, draw_flags
 from scenarios.figure_style import BELIEVED, FAINT, INK, LIMIT, clean, leg_style, mode_band, new_figure, plain, settle, styled
 from scenarios.summary import MoveResult
 from scenarios.tracks import Floats, Tracks, thin
@@ -43,6 +44,7 @@ class Marks:
     level_limit_mm: float | None = None
     current_limit_a: float | None = None
     supply_limit_v: float | None = None
+    flags: tuple[Flag, ...] = ()
 
 
 def _line(axes: Axes, time: Floats, values: Floats, **style: object) -> None:
@@ -123,6 +125,7 @@ def heights_figure(tracks: Tracks, marks: Marks) -> Figure:
         draw_level(axes[1], tracks, marks)
         draw_speed(axes[2], tracks)
         mode_band(axes[3], tracks)
+        draw_flags(axes, marks.flags)
     return settle(figure)
 
 
@@ -185,7 +188,7 @@ def _most_wrong(tracks: Tracks) -> Sequence[str]:
     return [name for name in tracks.names if name in chosen]
 
 
-def counts_figure(tracks: Tracks) -> Figure:
+def counts_figure(tracks: Tracks, flags: Sequence[Flag] = ()) -> Figure:
     """Counts true against heard for up to four legs, and the difference for all of them."""
     with styled():
         shown = _most_wrong(tracks)
@@ -195,6 +198,7 @@ def counts_figure(tracks: Tracks) -> Figure:
         _legend(axes[0], 2)
         draw_differences(axes[-2], tracks)
         mode_band(axes[-1], tracks)
+        draw_flags(axes, flags)
     return settle(figure)
 
 
@@ -239,4 +243,5 @@ def electric_figure(tracks: Tracks, marks: Marks) -> Figure:
         draw_duty(axes[1], tracks)
         draw_supply(axes[2], tracks, marks)
         mode_band(axes[3], tracks)
+        draw_flags(axes, marks.flags)
     return settle(figure)

@@ -18,11 +18,13 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from scenarios.deck_drawing import deck_figure
+from scenarios.figure_flags import FLAG_WORDS, flags_of
 from scenarios.figure_style import to_png, to_svg
 from scenarios.figures import Marks, counts_figure, electric_figure, heights_figure
+from scenarios.figures_contact import Envelope, contact_figure
 from scenarios.report_sheet import sheet_blocks
 from scenarios.result import Result, versions
-from scenarios.verdict import CAUTIONS, JudgedLimit, number
+from scenarios.verdict import CAUTIONS, JudgedLimit, number, pinch_cautions
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -32,11 +34,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Page", "file_names", "page_files", "page_stems", "render", "repeat_command"]
 
-_FIGURES = ("heights", "counts", "electric", "deck")
+_FIGURES = ("heights", "counts", "electric", "contact", "deck")
 _TITLES = {
     "heights": "Heights, level error and speed over time",
     "counts": "Counts true against heard over time",
     "electric": "Currents, duty and supply over time",
+    "contact": "Force on obstacles over time, with its limits",
     "deck": "The deck at its worst tilt",
 }
 
@@ -94,7 +97,13 @@ def _marks(result: Result) -> Marks:
         level_limit_mm=stated.get("level_moving_mm"),
         current_limit_a=stated.get("peak_current_a"),
         supply_limit_v=stated.get("supply_min_v"),
+        flags=flags_of(result.summary.events),
     )
+
+
+def _envelope(result: Result) -> Envelope:
+    stated = {one.name: one.limit for one in result.verdict.limits}
+    return Envelope(stated.get("pinch_peak_n", stated.get("pinch_reversal_n")), stated.get("pinch_late_n"), stated.get("pinch_last_n"))
 
 
 def _figures(result: Result) -> dict[str, Figure]:
@@ -103,9 +112,12 @@ def _figures(result: Result) -> dict[str, Figure]:
     marks = _marks(result)
     drawn = {
         "heights": heights_figure(result.tracks, marks),
-        "counts": counts_figure(result.tracks),
+        "counts": counts_figure(result.tracks, marks.flags),
         "electric": electric_figure(result.tracks, marks),
     }
+    touched = [contact for contact in result.summary.contacts if contact.attempts > 0]
+    if touched:
+        drawn["contact"] = contact_figure(result.tracks, touched, _envelope(result), marks.flags)
     if result.deck is not None:
         drawn["deck"] = deck_figure(result.deck)
     return drawn
@@ -147,10 +159,24 @@ def page_files(page: Page) -> dict[str, bytes]:
     figures = _figures(page.result)
     files = {f"{page.stem}-{name}.png": to_png(figure) for name, figure in figures.items()}
     inline = {name: Markup(to_svg(figure, f"{name}", _TITLES[name])) for name, figure in figures.items()}
+    result = page.result
     files[f"{page.stem}.html"] = render(
-        "rehearsal.html", page=page, result=page.result, run=page.result.summary, verdict=page.result.verdict, figures=inline
+        "rehearsal.html",
+        page=page,
+        result=result,
+        run=result.summary,
+        verdict=result.verdict,
+        figures=inline,
+        signs=_signs(result),
+        pinch_cautions=pinch_cautions(result.verdict.limits, result.summary),
     )
     return files
+
+
+def _signs(result: Result) -> list[str]:
+    """Words of the caption for the signs that the band of modes carries in this rehearsal."""
+    kinds = {flag.kind for flag in flags_of(result.summary.events)}
+    return [words for kind, words in FLAG_WORDS.items() if kind in kinds]
 
 
 def render(template: str, **values: Any) -> bytes:

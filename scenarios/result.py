@@ -22,7 +22,7 @@ from scenarios.result_conduct import first_fault, read_conduct, read_contacts
 from scenarios.result_moves import read_moves
 from scenarios.summary import Controller, DeckView, Energy, Extreme, MoveResult, RunSummary
 from scenarios.tracks import Tracks
-from scenarios.verdict import Verdict, judge
+from scenarios.verdict import Verdict, judge, pinch_cautions
 from scenarios.why_table import Why
 from sync.modes import MODE_WORDS, REASON_WORDS, Law, Mode, Reason
 
@@ -155,7 +155,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         final_errors_mm=_final_errors(rig, count),
         diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,
         events_dropped=dropped,
-        conduct=read_conduct(rig["conduct"], rig["logic"], names),
+        conduct=read_conduct(rig, names),
         contacts=read_contacts(rig["world"]),
         fault_s=first_fault(rig),
     )
@@ -318,6 +318,7 @@ def as_json(result: Result) -> dict[str, Any]:
         "notes": list(result.verdict.notes),
         "controller": asdict(run.controller),
         "budget": asdict(result.budget) if result.budget else None,
+        "cautions": list(pinch_cautions(result.verdict.limits, run)),
         "why": [asdict(one) for one in result.why],
         "sets": [{"key": key, "value": value} for key, value in result.sets],
         "versions": versions(),

@@ -19,18 +19,17 @@ def _extreme(value: float, at_us: float, leg: int, names: Sequence[str]) -> Extr
     return Extreme(value, float(at_us) / 1e6 if at_us > 0.0 else None, names[leg])
 
 
-def read_conduct(conduct: Any, logic: Any, names: Sequence[str]) -> Conduct:
+def read_conduct(rig: Any, names: Sequence[str]) -> Conduct:
     """Conduct of the controller.
 
     Parameters
     ----------
-    conduct
-        Record of ``scenarios.conduct_records``.
-    logic
-        Record of the power of the logic.
+    rig
+        One record of :func:`scenarios.rig.rig_dtype`, flown to its end.
     names
         Names of the legs.
     """
+    conduct, logic = rig["conduct"], rig["logic"]
     stopped, retreated = int(conduct["stops"]) > 0, int(conduct["retreats"]) > 0
     faulted, tilted = int(conduct["faults"]) > 0, bool(conduct["tilted"])
     made_up = int(conduct["made_up"])
@@ -52,9 +51,16 @@ def read_conduct(conduct: Any, logic: Any, names: Sequence[str]) -> Conduct:
         tilt_about_x_deg=tilt("tilt_y") if tilted else None,
         tilt_about_y_deg=tilt("tilt_x") if tilted else None,
         unflagged_mm=Extreme(1e3 * float(conduct["unflagged"]), float(conduct["unflagged_us"]) / 1e6) if tilted else None,
+        stop_force_n=_stop_force(rig["world"]["legs"], names),
         logic_min_v=float(logic["lowest"]) if logic["held"] else None,
         logic_down_s=float(logic["down_us"]) / 1e6 if logic["held"] else None,
     )
+
+
+def _stop_force(legs: Any, names: Sequence[str]) -> Extreme | None:
+    peaks = [(float(legs[q]["stop_peak"]), q) for q in range(len(names))]
+    force, q = max(peaks)
+    return _extreme(force, legs[q]["stop_peak_us"], q, names) if force > 0.0 else None
 
 
 def first_fault(rig: Any) -> float | None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from scenarios.result import Result
-from scenarios.verdict import JudgedLimit, number
+from scenarios.verdict import JudgedLimit, number, pinch_cautions
 from scenarios.why_table import Why
 
-__all__ = ["CAUTION_LINE", "verdict_lines"]
+__all__ = ["CAUTION_LINE", "caution_lines", "verdict_lines"]
 
 CAUTION_LINE = "A simulation, not a safety case: take limits from your own standard and risk assessment, and measure on the real machine."
 
@@ -73,3 +73,11 @@ def verdict_lines(result: Result) -> list[str]:
     notes = [f"  {note}" for note in result.verdict.notes]
     table = _table([_HEADS, *(_row(one) for one in result.verdict.limits)])
     return [heading, *sets, f"  {result.verdict.sentence}", *notes, *table, *(line for why in result.why for line in _why_lines(why))]
+
+
+def caution_lines(results: Iterable[Result | None]) -> list[str]:
+    """The caution under every verdict, and those on forces where any rehearsal judges or records one."""
+    cautions = dict.fromkeys(
+        line for result in results if result is not None for line in pinch_cautions(result.verdict.limits, result.summary)
+    )
+    return [CAUTION_LINE, *cautions]

@@ -15,7 +15,20 @@ from scenarios.errors import InputError
 from scenarios.limits import LIMITS, LimitEntry
 from scenarios.summary import RunSummary
 
-__all__ = ["CAUTIONS", "FAIL", "INCOMPLETE", "PASS", "JudgedLimit", "Verdict", "judge", "nearest", "number", "require_limits"]
+__all__ = [
+    "CAUTIONS",
+    "FAIL",
+    "INCOMPLETE",
+    "PASS",
+    "PINCH_CAUTIONS",
+    "JudgedLimit",
+    "Verdict",
+    "judge",
+    "nearest",
+    "number",
+    "pinch_cautions",
+    "require_limits",
+]
 
 PASS, FAIL, INCOMPLETE = "pass", "fail", "incomplete"
 
@@ -27,6 +40,13 @@ CAUTIONS = (
     "Measure on the real machine, forces with a calibrated gauge, before you rely on any figure here.",
     "Local codes and the licensed people who apply them come before anything this report says.",
 )
+
+PINCH_CAUTIONS = (
+    "Forces on people are judged here: take their limits from your own standard and risk assessment; those levelrig names are examples.",
+    "Limiting the drive current alone is not a recognised safeguard against crushing and trapping.",
+    "Verify on the real machine with a calibrated force gauge; defer to local codes and licensed practice.",
+)
+"""Said wherever the force on an obstacle is judged or recorded."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +97,12 @@ def number(value: float | None) -> str:
         text = f"{value:.{digits}f}"
         return text.rstrip("0").rstrip(".") if "." in text else text
     return f"{value:.3g}"
+
+
+def pinch_cautions(limits: Iterable[JudgedLimit], run: RunSummary) -> tuple[str, ...]:
+    """Cautions that belong beside a verdict on forces; nothing where there is neither an obstacle nor a limit on one."""
+    judged = any(one.name.startswith(("pinch_", "retreat_")) for one in limits)
+    return PINCH_CAUTIONS if judged or run.contacts else ()
 
 
 def require_limits(entries: Iterable[LimitEntry], where: str) -> None:

@@ -141,12 +141,12 @@ def _twin_line(told: Told) -> list[str]:
 
 def _print_each(order: Order, tolds: Sequence[Told], stems: Sequence[str]) -> None:
     """A verdict with its table for each file that was named."""
-    from scenarios.terminal import CAUTION_LINE, verdict_lines
+    from scenarios.terminal import caution_lines, verdict_lines
 
     for told in tolds:
         assert told.result is not None
         order.say("\n".join([*verdict_lines(told.result), *_twin_line(told)]) + "\n")
-    order.say(CAUTION_LINE)
+    order.say("\n".join(caution_lines(told.result for told in tolds)))
     if order.report is None:
         order.say(f"For figures, level budget and drive sheet: levelrig rehearse {shlex.join(order.files)} --report DIR")
     else:
@@ -157,12 +157,12 @@ def _print_table(order: Order, tolds: Sequence[Told], collection: Collection) ->
     """One table of all rehearsals of the folders that were named, and one of the requirements."""
     from scenarios.requirements import requirements
     from scenarios.suite_table import requirement_lines, suite_lines, summary_line
-    from scenarios.terminal import CAUTION_LINE
+    from scenarios.terminal import caution_lines
 
     stray = ["", "Not readable:", *(f"  {line}" for line in collection.bad)] if collection.bad else []
     lines = [*suite_lines(tolds), *stray, "", summary_line(tolds, collection.skipped), "", *requirement_lines(requirements(tolds))]
     order.say("\n".join(lines) + "\n")
-    order.say(CAUTION_LINE)
+    order.say("\n".join(caution_lines(told.result for told in tolds)))
     order.say(f"Report: {order.report / 'index.html'}" if order.report else "A page for each, with figures: --report DIR")
 
 

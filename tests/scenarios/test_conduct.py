@@ -155,7 +155,7 @@ class Hand:
 
     @property
     def conduct(self) -> Conduct:
-        return read_conduct(self.rig["conduct"][0], self.rig["logic"][0], ("left", "right"))
+        return read_conduct(self.rig[0], ("left", "right"))
 
 
 def test_a_retreat_is_measured_from_the_furthest_point_of_the_leg_that_went_back_least() -> None:
@@ -273,3 +273,19 @@ def test_the_logic_is_judged_where_it_has_a_hold_up_of_its_own() -> None:
     assert (good["logic_min_v"].ok, good["logic_down_s"].ok) == (True, True)
     assert (bad["logic_min_v"].ok, bad["logic_down_s"].ok) == (False, False)
     assert bad["logic_down_s"].value > 10.0
+
+
+def test_the_push_against_an_end_stop_is_that_of_its_stiffness_and_depth() -> None:
+    """Homing drives both legs onto their stops of 1000 N/mm; what is scored is at least what the trace shows every 10 ms."""
+    flight, result = flown(EXAMPLES / "worktop" / "home.toml", limits={"stop_force_n": 2000.0})
+    stops = flight.rig[0]["world"]["legs"][:2]
+    depths = [
+        float((stop["stop_low"] - flight.trace[:, flight.columns.index(f"{name}.height_m")]).max())
+        for name, stop in zip(("left", "right"), stops, strict=True)
+    ]
+    force = next(one for one in result.verdict.limits if one.name == "stop_force_n")
+
+    assert force.ok is True
+    assert force.value == pytest.approx(1e6 * max(depths), rel=0.15)
+    assert force.leg == ("left", "right")[int(np.argmax(depths))]
+    assert LIMITS["stop_force_n"].find(summary()).reason == "no end stop was met"

@@ -154,7 +154,7 @@ def test_modes_become_stretches_that_cover_the_time_once() -> None:
 def test_pngs_are_written_beside_the_page() -> None:
     files = page_files(page())
 
-    assert set(files) == set(file_names(["raise"]))
+    assert set(files) == set(file_names(["raise"])) - {"raise-contact.png"}  # nothing was in the way
     assert all(content.startswith(b"\x89PNG") for name, content in files.items() if name.endswith(".png"))
 
 
@@ -264,7 +264,7 @@ def test_every_action_of_a_script_has_words(action: Action) -> None:
     script = hand_rig()["script"][0]
     row = script[0]
     row["action"] = action
-    row["values"] = (1.0, 0.4, 0.2, 0.0)
+    row["values"][:4] = (1.0, 0.4, 0.2, 0.0)
 
     assert tell_row(row, script)
     assert "{" not in tell_row(row, script)
