@@ -47,10 +47,6 @@ def _unflagged(run: RunSummary) -> Finding:
     return of_extreme(run.conduct.unflagged_mm, "nothing but homings was moved" if run.moves else "nothing was moved")
 
 
-def _stop_force(run: RunSummary) -> Finding:
-    return of_extreme(run.conduct.stop_force_n, "no end stop was met")
-
-
 _ALWAYS_ON = "the power of the logic never fails in this lift: logic.hold_up_mf is left out"
 
 
@@ -113,7 +109,6 @@ CONDUCT = (
     LimitKind("faulted_motion_mm", "mm", "motion after coming to rest while the controller was faulted", COMMON, _crept),
     LimitKind("stall_insertions", "", "counts inserted on a leg that did not turn", "a count that nothing made is wrong", _made_up),
     LimitKind("drift_flag_before_mm", "mm", "largest level error while moving before the controller asked to be homed", COMMON, _unflagged),
-    LimitKind("stop_force_n", "N", "largest force of an end stop on a leg", "strength of stop, nut and frame", _stop_force),
     LimitKind("logic_min_v", "V", "lowest voltage of the logic", "brown-out voltage of your logic", _logic, upper=False),
     LimitKind("logic_down_s", "s", "time the logic was without power", "0: the hold-up outlasts the coast and the saving", _logic_down),
     LimitKind("false_trips", "", "guards that acted before any fault came", "common practice: none in a rehearsal", _false_trips),

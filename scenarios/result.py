@@ -317,6 +317,8 @@ def as_json(result: Result) -> dict[str, Any]:
         "sentence": result.verdict.sentence,
         "notes": list(result.verdict.notes),
         "controller": asdict(run.controller),
+        "conduct": asdict(run.conduct),
+        "contacts": [asdict(one) for one in run.contacts],
         "budget": asdict(result.budget) if result.budget else None,
         "cautions": list(pinch_cautions(result.verdict.limits, run)),
         "why": [asdict(one) for one in result.why],

@@ -51,16 +51,9 @@ def read_conduct(rig: Any, names: Sequence[str]) -> Conduct:
         tilt_about_x_deg=tilt("tilt_y") if tilted else None,
         tilt_about_y_deg=tilt("tilt_x") if tilted else None,
         unflagged_mm=Extreme(1e3 * float(conduct["unflagged"]), float(conduct["unflagged_us"]) / 1e6) if tilted else None,
-        stop_force_n=_stop_force(rig["world"]["legs"], names),
         logic_min_v=float(logic["lowest"]) if logic["held"] else None,
         logic_down_s=float(logic["down_us"]) / 1e6 if logic["held"] else None,
     )
-
-
-def _stop_force(legs: Any, names: Sequence[str]) -> Extreme | None:
-    peaks = [(float(legs[q]["stop_peak"]), q) for q in range(len(names))]
-    force, q = max(peaks)
-    return _extreme(force, legs[q]["stop_peak_us"], q, names) if force > 0.0 else None
 
 
 def first_fault(rig: Any) -> float | None:

@@ -189,8 +189,6 @@ class Conduct:
     """Lowest voltage of the logic; ``None``: its power never fails in this lift."""
     logic_down_s: float | None = None
     """Time that the logic was without power."""
-    stop_force_n: Extreme | None = None
-    """Largest force of an end stop on a leg; ``None``: none was met."""
 
 
 @dataclass(frozen=True)

@@ -66,7 +66,6 @@ class Limits(Table):
     stall_insertions: Limit = None
     false_trips: Limit = None
     drift_flag_before_mm: Limit = None
-    stop_force_n: Limit = None
     logic_min_v: Limit = None
     logic_down_s: Limit = None
     pinch_peak_n: Limit = None

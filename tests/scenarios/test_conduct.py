@@ -277,15 +277,15 @@ def test_the_logic_is_judged_where_it_has_a_hold_up_of_its_own() -> None:
 
 def test_the_push_against_an_end_stop_is_that_of_its_stiffness_and_depth() -> None:
     """Homing drives both legs onto their stops of 1000 N/mm; what is scored is at least what the trace shows every 10 ms."""
-    flight, result = flown(EXAMPLES / "worktop" / "home.toml", limits={"stop_force_n": 2000.0})
+    flight, result = flown(EXAMPLES / "worktop" / "home.toml", limits={"end_stop_n": 2000.0})
     stops = flight.rig[0]["world"]["legs"][:2]
     depths = [
         float((stop["stop_low"] - flight.trace[:, flight.columns.index(f"{name}.height_m")]).max())
         for name, stop in zip(("left", "right"), stops, strict=True)
     ]
-    force = next(one for one in result.verdict.limits if one.name == "stop_force_n")
+    force = next(one for one in result.verdict.limits if one.name == "end_stop_n")
 
     assert force.ok is True
     assert force.value == pytest.approx(1e6 * max(depths), rel=0.15)
     assert force.leg == ("left", "right")[int(np.argmax(depths))]
-    assert LIMITS["stop_force_n"].find(summary()).reason == "no end stop was met"
+    assert LIMITS["end_stop_n"].find(summary()).reason == "no end stop was met"
