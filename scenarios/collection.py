@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from scenarios.errors import InputError
@@ -25,7 +25,7 @@ class Found:
     file: str
     """Path as it is shown: as it was named, or below the folder that was named."""
     label: str
-    """Path from the folder named; the file name where the file itself was named."""
+    """Short and different for each: the path from the folder named; the whole path where more than one thing was named."""
     folder: str
     """Folder of the file, for the groups of a list."""
     named: bool
@@ -93,5 +93,7 @@ def collect(names: Iterable[str]) -> Collection:
             found.setdefault(key, one)
     if empty:
         raise InputError([*empty, *bad])
+    if len(given) > 1:
+        found = {key: replace(one, label=one.file) for key, one in found.items()}
     ordered = tuple(sorted(found.values(), key=lambda one: one.file) if folders else found.values())
     return Collection(ordered, tuple(sorted(kinds.items())), tuple(bad), bool(folders))

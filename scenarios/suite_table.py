@@ -85,7 +85,7 @@ def summary_line(tolds: Sequence[Told], skipped: Sequence[tuple[str, int]]) -> s
     twins = [told.twin for told in tolds if told.twin is not None]
     if twins:
         good = sum(1 for twin in twins if twin.as_expected)
-        text += f"; {_counted(len(twins), 'twin', 'twins')}: {good} {'fails' if good == 1 else 'fail'} as they must"
+        text += f"; {good} of {_counted(len(twins), 'twin', 'twins')} {'breaks what it' if len(twins) == 1 else 'break what they'} must"
     if skipped:
         text += "; skipped: " + ", ".join(_counted(count, f"{kind} file", f"{kind} files") for kind, count in skipped)
     return text + "."

@@ -120,7 +120,7 @@ def _fly(order: Order, tasks: Sequence[Task]) -> list[Told]:
 def _stems(order: Order, loaded: Iterable[tuple[Found, object]], folders: bool) -> list[str]:
     from scenarios.report import page_stems
 
-    return page_stems([found.label.replace("/", "-") if folders else found.file for found, _ in loaded])
+    return page_stems([found.label.strip("./").replace("/", "-") if folders else found.file for found, _ in loaded])
 
 
 def _write_json(target: str, text: str) -> None:

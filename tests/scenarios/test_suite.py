@@ -80,6 +80,13 @@ def test_a_file_met_twice_is_flown_once(folder: Path) -> None:
     assert len(found.found) == 2
 
 
+def test_rehearsals_of_several_folders_have_names_of_their_own(folder: Path, tmp_path: Path) -> None:
+    other = shutil.copytree(folder, tmp_path / "other")
+    labels = [one.label for one in collect([str(folder), str(other)]).found]
+
+    assert len(set(labels)) == len(labels) == 4
+
+
 def test_a_folder_without_a_rehearsal_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="holds no scenario file"):
         collect([str(tmp_path)])
@@ -204,8 +211,10 @@ def twin_of(folder: Path, duty: float, breaks: str, to: Path) -> tuple[int, list
     return code, next(one["twin"]["defects"] for one in found["rehearsals"] if one["twin"])
 
 
-def test_a_twin_that_breaks_exactly_what_it_must_is_as_expected(folder: Path, tmp_path: Path) -> None:
+def test_a_twin_that_breaks_exactly_what_it_must_is_as_expected(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert twin_of(folder, 0.6, "move_time_s", tmp_path / "a.json") == (0, [])
+    assert rehearse(folder, "--twins") == 0
+    assert "1 of 1 twin breaks what it must" in capsys.readouterr().out
 
 
 def test_a_rehearsal_whose_twin_passes_is_a_defect(folder: Path, tmp_path: Path) -> None:
