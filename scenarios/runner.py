@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
@@ -113,7 +115,8 @@ def spread_over_cores(work: Callable[[Item], Made], items: Sequence[Item], worke
 
     Notes
     -----
-    Workers are spawned, never forked, and find the kernels compiled: the first item is done here.
+    Workers are spawned, never forked, and find the kernels compiled: the first item is done here.  Where a worker dies
+    (for want of memory, say), what is left is done here, one at a time.
     """
     if not items:
         return
@@ -121,8 +124,12 @@ def spread_over_cores(work: Callable[[Item], Made], items: Sequence[Item], worke
     if workers == 1 or len(items) == 1:
         yield from map(work, items[1:])
         return
-    with ProcessPoolExecutor(workers or None, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(work, items[1:], chunksize=chunk)
+    done = 1
+    with suppress(BrokenProcessPool), ProcessPoolExecutor(workers or None, mp_context=get_context("spawn")) as pool:
+        for made in pool.map(work, items[1:], chunksize=chunk):
+            done += 1
+            yield made
+    yield from map(work, items[done:])
 
 
 def _fly_run(run: Run, read: Callable[[Flight], Any]) -> Any:

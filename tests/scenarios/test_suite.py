@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from rehearsals import EXAMPLES
 from scenarios.cli import main
 from scenarios.collection import collect
 from scenarios.errors import InputError
+from scenarios.runner import spread_over_cores
 
 WORKTOP = EXAMPLES / "worktop"
 
@@ -162,6 +164,20 @@ def test_several_processes_tell_the_same_as_one(folder: Path, tmp_path: Path) ->
             del rehearsal["wall_s"]
 
     assert one == two
+
+
+def dies_elsewhere(item: tuple[int, int]) -> int:
+    """Ends any process but the one that made the item."""
+    number, home = item
+    if number == 3 and os.getpid() != home:
+        os._exit(1)
+    return number
+
+
+def test_what_a_dead_worker_leaves_is_done_all_the_same() -> None:
+    items = [(number, os.getpid()) for number in range(6)]
+
+    assert list(spread_over_cores(dies_elsewhere, items, workers=2)) == [0, 1, 2, 3, 4, 5]
 
 
 def test_a_folder_report_has_an_index_and_a_page_for_each(folder: Path, tmp_path: Path) -> None:
