@@ -274,7 +274,7 @@ SUPPLY = np.dtype(
         ("energy_in", f8),
         ("energy_heat", f8),
         ("failed", i8),  # 1: the mains is away, the source gives nothing
-        ("before", f8),  # V, a tick ago, where steps of the supply are heard
+        ("before", f8),  # V, followed over some ticks, where steps of the supply are heard
     ],
     align=True,
 )

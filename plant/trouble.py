@@ -20,6 +20,8 @@ _SPRING_US = 3000.0
 """Time between the pulses of a gear that springs back; common practice, no source."""
 _MOST = 64
 """False pulses from outside on one leg in one tick."""
+_FOLLOWS = 0.2
+"""Share per tick by which the high-pass in front of a comparator follows the supply; common practice, no source."""
 _CALM = 0.25
 """Share of the least step below which a supply counts as calm again."""
 
@@ -99,7 +101,7 @@ def _interfere(world: Any, leg: Any, tick: int, span_us: float) -> None:
 
 @kernel
 def _hear_step(world: Any, leg: Any, tick: int, step: float) -> None:
-    """False pulses at a ``step`` [V] of the supply since the tick before; one that lasts several ticks is one step."""
+    """False pulses at a ``step`` [V] of the supply away from where it was some ticks ago; until it is calm it is one step."""
     trouble = leg.detector.trouble
     size = step if step >= 0.0 else -step
     if size < _CALM * trouble.step_least:
@@ -129,4 +131,4 @@ def pollute(world: Any) -> None:
             trouble.sprung_us = leg.still_us
             for k in range(trouble.spring):
                 false_pulse(leg.detector, float(world.time_us) + _SPRING_US * k)
-    world.supply.before = world.supply.voltage
+    world.supply.before += _FOLLOWS * step

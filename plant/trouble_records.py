@@ -23,7 +23,7 @@ DETECTOR_TROUBLE = np.dtype(
         ("noise_rate", f8),  # 1/s, false pulses from outside
         ("noise_common", i8),  # 1: at the same instants on every leg with this mark
         ("step_mean", f8),  # mean false pulses at a step of the supply
-        ("step_least", f8),  # V from one tick to the next that count as a step
+        ("step_least", f8),  # V away from where it was some ticks ago that count as a step
         ("step_over", i8),  # 1: the present step has been heard already
         ("spring", i8),  # false pulses after the rotor has come to rest
         ("sprung_us", f8),  # instant of the rest that they belonged to

@@ -10,7 +10,7 @@ from scenarios.rig import MAX_EVENTS, Action, Happening
 from scenarios.summary import Event
 from sync.modes import MODE_WORDS, REASON_WORDS, Command, Mode, Reason
 
-__all__ = ["REPORTED_FROM", "tell_events", "tell_row", "word_of"]
+__all__ = ["REPORTED_FROM", "tell_absent", "tell_events", "tell_row", "word_of"]
 
 REPORTED_FROM = 40
 """Happenings from this number on are reports of the controller, with a word of their own."""
@@ -148,6 +148,26 @@ def _text(what: Happening, value: float, script: Any) -> str:
 
 def _leg(what: Happening, event: Any, script: Any) -> int:
     return int(script[int(event["value"])]["leg"]) if what is Happening.ROW else int(event["leg"])
+
+
+def tell_absent(rig: Any, names: Sequence[str]) -> tuple[str, ...]:
+    """Faults of the script that never came, in words: their condition was not met before the rehearsal ended.
+
+    Parameters
+    ----------
+    rig
+        One record of :func:`scenarios.rig.rig_dtype`.
+    names
+        Names of the legs.
+    """
+    script = rig["script"]
+    absent = []
+    for row in script[: int(rig["rows"])]:
+        if row["fired"] or int(row["action"]) in (Action.COMMAND, Action.END):
+            continue
+        leg = int(row["leg"])
+        absent.append(f"{tell_row(row, script)}{f' ({names[leg]})' if 0 <= leg < len(names) else ''}")
+    return tuple(absent)
 
 
 def tell_events(rig: Any, names: Sequence[str]) -> tuple[tuple[Event, ...], int]:

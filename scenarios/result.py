@@ -16,7 +16,7 @@ import numpy as np
 
 from scenarios.budget import Budget, BudgetFacts, level_budget
 from scenarios.build_settings import LAWS
-from scenarios.happenings import tell_events, word_of
+from scenarios.happenings import tell_absent, tell_events, word_of
 from scenarios.limits import LimitEntry
 from scenarios.result_conduct import first_fault, read_conduct, read_contacts
 from scenarios.result_moves import read_moves
@@ -154,6 +154,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         lowest_supply=_lowest_supply(rig, tracks),
         final_errors_mm=_final_errors(rig, count),
         diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,
+        absent=tell_absent(rig, names),
         events_dropped=dropped,
         conduct=read_conduct(rig, names),
         contacts=read_contacts(rig["world"]),

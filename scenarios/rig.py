@@ -285,6 +285,7 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("end_us", i8),  # the rehearsal ends here at the latest
             ("settle_us", i8),  # it ends this long after the last row has fired and the controller is at rest
             ("rest_since_us", i8),
+            ("fired_us", i8),  # when the last row of the script fired
             ("finished", i8),
             ("trace_every", i8),  # ticks per trace row
             ("ticks", i8),  # flown so far

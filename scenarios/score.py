@@ -329,6 +329,7 @@ def _look_at_end(rig: Any, now: int) -> None:
     waiting = 0
     for k in range(rig.rows):
         waiting += 1 - rig.script[k].fired
-    over = waiting == 0 and rig.rest_since_us >= 0 and now - rig.rest_since_us >= rig.settle_us
+    rest = rig.rest_since_us >= 0 and now - rig.rest_since_us >= rig.settle_us
+    over = waiting == 0 and rest and now - rig.fired_us >= rig.settle_us
     if over or now >= rig.end_us or rig.world.diverged != 0:
         rig.finished = 1

@@ -74,6 +74,7 @@ def _fire(rig: Any, k: int) -> None:
     row = rig.script[k]
     row.fired = 1
     row.fired_us = rig.world.time_us
+    rig.fired_us = rig.world.time_us
     note(rig, _ROW, row.leg, float(k))
     if row.move == 1:
         _open(rig, k)

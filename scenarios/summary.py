@@ -262,6 +262,8 @@ class RunSummary:
     """True minus counted height of each leg at the end of the rehearsal [mm]."""
     diverged: Extreme | None = None
     """Set when a number stopped being finite: time and leg."""
+    absent: tuple[str, ...] = ()
+    """Faults that never came, in words."""
     events_dropped: int = 0
     """Events that did not fit into the log."""
     conduct: Conduct = Conduct()

@@ -198,6 +198,8 @@ def _gaps(limits: tuple[JudgedLimit, ...], run: RunSummary, wanted: Collection[s
     gaps += _guards(run, wanted)
     if _refusals(run, wanted):
         gaps.append("an order was refused")
+    if run.absent:
+        gaps.append("a fault never came")
     return tuple(gaps)
 
 
@@ -224,6 +226,7 @@ def _notes(run: RunSummary) -> tuple[str, ...]:
     if run.controller.reason is not None:
         notes.append(f"The controller ended {run.controller.mode}: {run.controller.reason_text} {run.controller.remedy}".strip())
     notes += _refusals(run)
+    notes += [f"A fault never came: {text}. Its condition was not met before the end." for text in run.absent]
     if run.events_dropped:
         notes.append(f"{run.events_dropped} later events did not fit into the log and are not listed; the scores are complete.")
     return tuple(notes)

@@ -128,4 +128,4 @@ class SupplyStep(Lasting):
 
     what: Literal["supply-step-counts"]
     pulses: float = quantity(0, 20, "Mean number of false pulses at a step.")
-    least_v: float = quantity(0.05, 50, "Change within one guard tick that counts as a step.", 1.0)
+    least_v: float = quantity(0.05, 50, "Change within about five guard ticks that counts as a step.", 1.0)
