@@ -102,6 +102,7 @@ def fill_leg_guards(record: Any, leg: Leg, settings: Settings) -> None:
     told["drag_current"] = record["drag_rate"] / record["pull"]
     told["swing_share"] = _share(span, SWING_LAGS / stiffness)
     told["settle_share"] = _share(span, SETTLE_LAGS * (1.0 / stiffness + delay))
+    told["hold_us"] = SETTLE_LAGS * (1.0 / stiffness + delay) * 1e6
     told["highest"] = leg.bridge.current_limit_a
     told["lowest"] = -leg.bridge.current_limit_a if leg.bridge.synchronous else 0.0
     told["idle"] = record["drag"] / record["pull"]

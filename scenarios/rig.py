@@ -169,7 +169,6 @@ LEG_SCORE = np.dtype(
         ("switch_offs", i8),
         ("play", f8),  # m, at the end
         ("sag", f8),  # m, axial compression at the end
-        ("pinch_height", f8),  # true height at the decision of the first pinch
         # running sums for the run window
         ("start_commuted", i8),
         ("start_heard", i8),
@@ -219,8 +218,6 @@ def move_dtype(capacity: int) -> np.dtype[np.void]:
             ("ring_us", f8, (RING,)),
             ("run_from_us", f8),
             ("run_to_us", f8),
-            ("pinch_us", f8),  # decision of the first pinch of the move, 0: none
-            ("pinch_leg", i8),
             ("legs", LEG_SCORE, (capacity,)),
         ],
         align=True,

@@ -255,17 +255,11 @@ def _log_mode(rig: Any) -> None:
 
 @kernel
 def _log_pinch(rig: Any) -> None:
-    """Log a pinch that the controller has decided on, and the end of a retreat; score the first pinch of a move."""
+    """Log a pinch that the controller has decided on, and the end of a retreat."""
     pinch = rig.memory.pinch
     if pinch.trips != rig.trips_before:
         rig.trips_before = pinch.trips
         note(rig, _PINCHED, pinch.leg, pinch.deviation)
-        move = rig.move[rig.moves - 1]
-        if rig.move_open == 1 and move.pinch_us == 0.0:
-            move.pinch_us = float(rig.world.time_us)
-            move.pinch_leg = pinch.leg
-            for q in range(rig.world.n_legs):
-                move.legs[q].pinch_height = rig.world.legs[q].height
     if pinch.retreats != rig.retreats_before:
         rig.retreats_before = pinch.retreats
         note(rig, _RETREATED, -1, pinch.retreated)

@@ -50,6 +50,7 @@ LEG_PINCH_TOLD = np.dtype(
         ("drag_current", f8),  # A per count/s
         ("swing_share", f8),  # lost of the swing per call
         ("settle_share", f8),  # of a deviation taken into the level per call during the start
+        ("hold_us", f8),  # at the end of the start, so that what is left of the deviation can be read
         ("lowest", f8),  # A, 0 where a diode bars the way back
         ("highest", f8),  # A, limit of the hardware
         ("idle", f8),  # A, of the constant drag

@@ -50,9 +50,11 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
     leg, pinch = memory.legs[q], settings.pinch
     known = leg.pinch
     deviation = known.deviation
-    if now - leg.on_us < pinch.start_us:
-        level = known.level + settings.legs[q].pinch.settle_share * deviation
-        known.level = level if level > 0.0 else 0.0
+    run = now - leg.on_us
+    if run < pinch.start_us:
+        if run < pinch.start_us - settings.legs[q].pinch.hold_us:
+            level = known.level + settings.legs[q].pinch.settle_share * deviation
+            known.level = level if level > 0.0 else 0.0
         return
     if known.place < 0:
         # what is left of the search; from here on the level only creeps
