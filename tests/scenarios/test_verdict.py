@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from flights import NAMES, leg, move, summary
 
 from scenarios.budget import BudgetFacts, level_budget
 from scenarios.errors import InputError
+from scenarios.files.limits import Limits, ScenarioLimits
 from scenarios.limits import LIMITS, LimitEntry
 from scenarios.summary import Controller, Energy, Extreme, Level, RunSummary
 from scenarios.verdict import JudgedLimit, judge, number, require_limits
@@ -229,3 +231,16 @@ def test_a_spread_of_the_stops_is_told_apart_from_the_scatter_of_homing() -> Non
 
     assert shares["stop spread"].stopped_mm == pytest.approx(0.5)
     assert shares["homing scatter"].stopped_mm == pytest.approx(0.05)
+
+
+def test_every_limit_has_a_key_in_the_files_a_line_in_the_readme_and_a_source_or_the_word_that_there_is_none() -> None:
+    keys = list(ScenarioLimits.model_fields)
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+
+    assert sorted(LIMITS) == sorted(keys)
+    assert [name for name in LIMITS if f"`{name}" not in readme] == []
+    assert [name for name, kind in LIMITS.items() if not kind.source or not kind.sentence] == []
+
+
+def test_a_lift_file_cannot_say_how_a_rehearsal_must_end() -> None:
+    assert {"must_report", "ends_as"} & set(Limits.model_fields) == set()
