@@ -26,7 +26,10 @@ def _stop_time(run: RunSummary) -> Finding:
 
 
 def _retreat(run: RunSummary) -> Finding:
-    return of_extreme(run.conduct.retreat_mm, "there was no retreat")
+    touched = [contact for contact in run.contacts if contact.attempts > 0]
+    if run.conduct.retreat_mm is None and touched:
+        return Finding(0.0, touched[0].touch_s, touched[0].point)
+    return of_extreme(run.conduct.retreat_mm, "there was no retreat, and nothing to retreat from")
 
 
 def _powered(run: RunSummary) -> Finding:

@@ -105,6 +105,8 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
         limits = limit_entries(lift.limits, file.limits)
         bad += [source.where(key) + text for key, text in expectation_complaints(file, [one.name for one in limits])]
         spoiled = _spoiled(source, file, settings, changes, bad)
+        if spoiled is not None and spoiled == settings and not given:
+            bad.append(f"{source.where(('twin', 'set'))}twin.set: the settings say so already; a twin must differ")
     if file is None or lift is None or settings is None or bad:
         raise InputError(list(dict.fromkeys(bad)))
     return Scenario(source.path, file, lift, lift_path, settings, settings_path, limits, tuple(given), spoiled)
@@ -123,8 +125,6 @@ def _spoiled(
     ((key, value),) = twin_changes(file.twin)
     label = f'{source.where(("twin", "set"))}twin.set "{key}"'
     _, spoiled = _named(source, "settings", _settings, [*changes, (label, key, value)], bad)
-    if spoiled == settings:
-        bad.append(f"{label}: the settings say so already; a twin must differ")
     return spoiled
 
 

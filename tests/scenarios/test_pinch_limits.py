@@ -52,9 +52,10 @@ def test_a_pinch_is_judged_by_its_largest_force_and_by_what_is_left_of_it_later(
 
 
 def test_without_a_guard_the_mask_is_broken_late_as_well() -> None:
-    result = pinched({}, MASK)[1]
+    result = pinched({}, {**MASK, "retreat_mm": 10.0})[1]
 
     assert [of(result, name).ok for name in MASK] == [False, False, False]
+    assert (of(result, "retreat_mm").value, of(result, "retreat_mm").ok) == (0.0, False)
 
 
 def test_a_rehearsal_that_ends_before_the_mask_does_is_not_judged_by_the_rest_of_it() -> None:
