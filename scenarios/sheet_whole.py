@@ -140,15 +140,25 @@ def hold_up_rows(lift: Lift, columns: Sequence[Column]) -> list[Row]:
         ]
     capacitance = hold_up.capacitance_needed(logic.power_w, needed, full, logic.least_v) if needed < inf else inf
     rows.append(Row(group, "capacitance for it", "mF", (1e3 * capacitance,), "2 P t / (V^2 - Vmin^2)", store))
-    given = hold_up.hold_up_time(lift.supply.capacitance_mf * 1e-3, logic.power_w, full, logic.least_v)
-    has = Row(group, "hold-up of the bulk capacitor", "s", (given,), "C (V^2 - Vmin^2) / (2 P), motors off at once", store)
-    rows.append(
-        warned(
-            has,
-            lambda time: time < needed,
-            ("the bulk capacitor does not keep" if given > 0.0 else "without a bulk capacitor nothing keeps")
-            + " the logic alive through the longest coast: counts are lost at a power failure",
-            "Put the capacitance of the row above behind a diode, brake at power failure, or mark the position uncertain on wake.",
-        )
-    )
+    rows.append(_hold_up_there(lift, needed))
     return rows
+
+
+def _hold_up_there(lift: Lift, needed: float) -> Row:
+    """What the logic's own capacitor, or where there is none the bulk capacitor, gives; worried below ``needed`` [s]."""
+    logic, full, store = lift.logic, lift.supply.open_voltage_v, "stored energy of a capacitor"
+    own = logic.hold_up_mf is not None
+    capacitance = lift.supply.capacitance_mf if logic.hold_up_mf is None else logic.hold_up_mf
+    full = max(full - logic.feed_drop_v, logic.least_v) if own else full
+    given = hold_up.hold_up_time(capacitance * 1e-3, logic.power_w, full, logic.least_v)
+    name = "the logic's own capacitor" if own else "the bulk capacitor"
+    has = Row("hold-up", f"hold-up of {name}", "s", (given,), "C (V^2 - Vmin^2) / (2 P), motors off at once", store)
+    return warned(
+        has,
+        lambda time: time < needed,
+        (f"{name} does not keep" if given > 0.0 else "without a bulk capacitor nothing keeps")
+        + " the logic alive through the longest coast: counts are lost at a power failure",
+        "Raise logic.hold_up_mf, or brake at power failure."
+        if own
+        else "Put the capacitance of the row above behind a diode, brake at power failure, or mark the position uncertain on wake.",
+    )

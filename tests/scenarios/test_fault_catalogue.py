@@ -5,12 +5,16 @@ One short move each. A new kind of fault needs a row in ``FAULTS``: the last tes
 
 from __future__ import annotations
 
+import json
+import os
+import subprocess
+import sys
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import pytest
-from rehearsals import rehearsal
+from rehearsals import EXAMPLES, bytes_of, rehearsal
 
 from scenarios.build import build_rig
 from scenarios.files import load_scenario
@@ -24,7 +28,7 @@ from scenarios.world import fly_event
 
 AT = {"at_s": 1.0}
 SETS = (("move.1.to_mm", 45.0),)
-HELD = (*SETS, ("lift.logic.hold_up_mf", 2.0), ("lift.logic.power_fail_v", 17.0))
+HELD = (*SETS, ("lift.logic.hold_up_mf", 0.05), ("lift.logic.power_fail_v", 17.0))
 
 FAULTS: dict[str, tuple[dict[str, Any], str, str]] = {
     "lose-counts": ({"leg": "left", "counts": 20, **AT}, "left.missed", "20 commutations are not heard"),
@@ -127,9 +131,45 @@ def test_all_faults_together_are_the_same_bytes_on_both_clocks() -> None:
     by_flat, by_event = empty_trace(flat), empty_trace(event)
     rows = fly_rig(flat, by_flat)
 
+    assert flat["logic"]["downs"][0] > 0
+    assert flat["clock"]["skipped"][0] == 60
     assert fly_event(event, by_event) == rows
     assert by_flat[:rows].tobytes() == by_event[:rows].tobytes()
     assert flat.tobytes() == event.tobytes()
+
+
+PLAIN = """
+import json, sys
+sys.path.insert(0, {tests!r})
+from rehearsals import bytes_of, rehearsal
+from scenarios.build import build_rig
+from scenarios.files import load_scenario
+from scenarios.runner import fly_rig
+from scenarios.trace import empty_trace
+rig = build_rig(load_scenario(rehearsal("worktop/raise"), json.loads({sets!r})))
+trace = empty_trace(rig)
+rows = fly_rig(rig, trace)
+print(rows, bytes_of(rig, trace))
+"""
+
+
+@pytest.mark.slow
+def test_the_kernels_of_the_faults_give_the_same_bytes_without_the_compiler() -> None:
+    conditions = ("during", "at_mode", "at_mm_above", "at_mm_below", "on", "after_s")
+    apart = ("power-off", "motor-reversed", "swapped-counts")
+    faults = [{"what": kind, **keys, "at_s": 0.1} for kind, (keys, _, _) in FAULTS.items() if kind not in apart]
+    kept = [{key: value for key, value in fault.items() if key not in conditions} for fault in faults]
+    sets = [*HELD, ("move.1.pause_s", 0.0), ("end_s", 0.3), ("fault", kept)]
+    rig = build_rig(load_scenario(rehearsal("worktop/raise"), sets))
+    trace = empty_trace(rig)
+    rows = fly_rig(rig, trace)
+    program = PLAIN.format(tests=str(EXAMPLES.parent / "tests"), sets=json.dumps(sets))
+    environment = {**os.environ, "NUMBA_DISABLE_JIT": "1"}
+    plain = subprocess.run(
+        [sys.executable, "-c", program], env=environment, cwd=EXAMPLES.parent, capture_output=True, text=True, check=True
+    )
+
+    assert plain.stdout.split() == [str(rows), bytes_of(rig, trace)]
 
 
 def test_every_kind_that_a_file_may_hold_is_rehearsed_here() -> None:

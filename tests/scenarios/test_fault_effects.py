@@ -327,6 +327,37 @@ def test_a_power_failure_of_the_whole_machine_leaves_the_truth_inside_the_stated
         assert rig["memory"]["ask"] != 0
 
 
+def test_a_brown_out_is_reported_sheds_the_motors_and_the_next_order_is_served() -> None:
+    """Below 70 % of 24 V: the firmware sheds, keeps counting and saves; at its return the lift moves again."""
+    moves = (("move", [{"to_mm": 60.0}, {"to_mm": 40.0, "at_s": 3.0}]), ("lift.logic.power_fail_v", 17.0))
+    flight = flown({"what": "supply", "open_voltage_v": 14.0, "at_s": 1.5, "for_s": 0.5}, sets=moves)
+    (fails,), (back,) = happened(flight, Happening.SUPPLY_FAILS), happened(flight, Happening.SUPPLY_BACK)
+    time = column(flight, "time_s")
+    away = (time > fails + 0.02) & (time < back)
+
+    assert np.all(column(flight, "left.bridge_mode")[away] == 0)
+    assert column(flight, "left.counts")[-1] - column(flight, "left.counts")[0] == pytest.approx(
+        (column(flight, "left.height_m")[-1] - column(flight, "left.height_m")[0]) * 19500.0, abs=3
+    )
+    assert flight.rig["moves"][0] == 2
+    assert 1e3 * column(flight, "left.height_m")[-1] == pytest.approx(40.0, abs=1.0)
+
+
+@pytest.mark.parametrize(("soft_start_ms", "resets"), [(0.0, 1), (300.0, 0)])
+def test_a_hard_start_resets_a_logic_that_a_soft_start_keeps_alive(soft_start_ms: float, resets: int) -> None:
+    sets = (
+        ("settings.speed.soft_start_ms", soft_start_ms),
+        ("lift.logic.hold_up_mf", 0.005),
+        ("lift.logic.least_v", 9.0),
+        ("lift.logic.wake_v", 15.0),
+        ("end_s", 2.5),
+    )
+    flight = flown({"what": "no-current-limit", "at_s": 0.0}, sets=sets)
+    print(f"soft start {soft_start_ms:g} ms: lowest supply {float(flight.rig['world']['supply']['lowest'][0]):.2f} V")
+
+    assert int(flight.rig["logic"]["downs"][0] > 0) == resets
+
+
 def test_a_fault_that_never_came_makes_the_verdict_incomplete() -> None:
     flight = flown({"what": "supply", "open_voltage_v": 20.0, "at_mode": "homing"})
     result = result_of(flight, stored_energy(flight.rig), flight.scenario.limits, "raise.toml")

@@ -312,3 +312,13 @@ def test_wrong_input_ends_with_code_2_and_names_all_files() -> None:
 def test_an_unknown_key_is_refused() -> None:
     with pytest.raises(InputError, match="ratio"):
         CliRunner().invoke(command, [str(WORKTOP), "--set", "lift.every_leg.gear.ratioo=3"], catch_exceptions=False)
+
+
+@pytest.mark.parametrize(("hold_up_mf", "enough"), [(0.2, False), (4.0, True)])
+def test_a_logic_on_its_own_capacitor_is_judged_by_that_one(hold_up_mf: float, enough: bool) -> None:
+    lift = load_lift(WORKTOP, [("logic.hold_up_mf", hold_up_mf)])
+    (row,) = [one for one in derive(lift).rows if one.name == "hold-up of the logic's own capacitor"]
+    told = hold_up_mf * 1e-3 * (23.3**2 - 8.0**2) / (2.0 * 0.5)
+
+    assert row.values[0] == pytest.approx(told)
+    assert (row.warning == "") == enough
