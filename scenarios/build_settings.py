@@ -12,10 +12,11 @@ from scenarios.build_guards import fill_guards, fill_leg_guards
 from scenarios.build_law import fill_law
 from scenarios.build_lift import G_CM2, thread_of
 from scenarios.build_motor import motor_constants
+from scenarios.build_trust import fill_trust
 from scenarios.files.leg import Leg
 from scenarios.files.lift import Lift
-from scenarios.files.settings import Drive, Settings, Trust
-from sync.modes import Answer, Law
+from scenarios.files.settings import Drive, Settings
+from sync.modes import Law
 
 __all__ = ["LAWS", "ToldConstants", "fill_settings", "told_constants"]
 
@@ -30,8 +31,6 @@ LAWS = {
     "modal": Law.MODAL,
 }
 """Law by its word in a file."""
-
-ANSWERS = {"warn": Answer.WARN, "finish-and-home": Answer.FINISH_AND_HOME, "stop": Answer.STOP}
 
 
 @dataclass(frozen=True)
@@ -135,7 +134,7 @@ def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
     fill_law(record, settings, lift)
     _fill_stopping(record, settings)
     _fill_guards(record, settings)
-    _fill_trust(record, settings.trust)
+    fill_trust(record, settings, len(lift.leg))
     fill_guards(record, settings)
     for leg, leg_file, told in zip(record["legs"], lift.leg, told_constants(settings, lift), strict=False):
         counts_per_radian = told.counts_per_revolution / (2.0 * pi)
@@ -146,6 +145,7 @@ def fill_settings(record: np.void, settings: Settings, lift: Lift) -> None:
         leg["resistance"] = told.resistance
         leg["emf"] = told.torque_constant / counts_per_radian
         leg["brush_drop"] = told.brush_drop
+        leg["off_drop"] = 0.0 if leg_file.bridge.synchronous else leg_file.bridge.diode_drop_v
         leg["drag"] = told.coulomb / told.inertia * counts_per_radian
         leg["load_guess"] = told.load_guess / told.inertia * counts_per_radian
         leg["lift_pull"] = told.torque_per_newton / told.inertia * counts_per_radian
@@ -200,15 +200,3 @@ def _fill_guards(record: np.void, settings: Settings) -> None:
     record["debris"] = homing.debris_mm * 1e-3
     record["travel_low"] = travel.low_mm * 1e-3
     record["travel_high"] = travel.high_mm * 1e-3
-
-
-def _fill_trust(record: np.void, trust: Trust) -> None:
-    record["doubt_per_count"] = trust.travel_percent * 1e-2
-    record["doubt_per_start"] = trust.start_counts
-    record["doubt_per_stop"] = trust.stop_counts
-    record["doubt_per_rejected"] = trust.rejected_counts
-    record["doubt_per_inserted"] = trust.inserted_counts
-    record["doubt_homing"] = trust.homing_counts
-    record["doubt_budget"] = trust.budget_mm * 1e-3
-    record["save_time"] = trust.save_ms * 1e-3
-    record["trust_answer"] = ANSWERS[trust.answer]

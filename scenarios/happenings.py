@@ -8,7 +8,7 @@ from typing import Any
 
 from scenarios.rig import MAX_EVENTS, Action, Happening
 from scenarios.summary import Event
-from sync.modes import MODE_WORDS, REASON_WORDS, Command, Mode, Reason
+from sync.modes import CAUSE_WORDS, MODE_WORDS, REASON_WORDS, Cause, Command, Mode, Reason
 
 __all__ = ["REPORTED_FROM", "tell_absent", "tell_events", "tell_row", "word_of"]
 
@@ -73,6 +73,8 @@ _WORDS = {
     Happening.STALLED: "the controller calls this leg blocked",
     Happening.REJECTED: "pulses of this move rejected as doubles: {0:g}",
     Happening.INSERTED: "single missed pulses of this move inserted: {0:g}",
+    Happening.DRIFT: "drift suspected: the count seems off by {0:+.0f}",
+    Happening.RESIDUAL: "the stop was met at count {0:+g} by the zero before",
     Happening.PINCHED: "the controller decides on a pinch: the current is {0:+.2f} A off what the load so far should draw",
     Happening.RETREATED: "the retreat has ended {1:.1f} mm back, as counted",
     Happening.OVERFLOW: "more pulses than the buffer holds, {0:g} lost so far",
@@ -143,6 +145,12 @@ def _text(what: Happening, value: float, script: Any) -> str:
     if what in (Happening.REASON, Happening.REFUSED):
         text, remedy = REASON_WORDS[Reason(int(value))]
         return f"{text} {remedy}".strip()
+    if what is Happening.HOMING_ASKED:
+        return f"homing is asked for: {REASON_WORDS[Reason(int(value))][0]}"
+    if what is Happening.CAUSE:
+        return f"likely cause: {CAUSE_WORDS[Cause(int(abs(value)))][0 if value < 0.0 else 1]}"
+    if what is Happening.SAVED:
+        return f"position saved without power, {'while coasting' if value == 1.0 else 'at rest'}"
     return _WORDS[what].format(value, 1e3 * value)
 
 

@@ -119,6 +119,11 @@ class Happening(IntEnum):
     LOGIC_UP = 31  # it has started again; value: its voltage
     SUPPLY_FAILS = 32  # the supply fell below the threshold of its failure report; value: V
     SUPPLY_BACK = 33  # it is good again; value: V
+    DRIFT = 50  # the count of a leg is suspected; value: counts, negative lost
+    CAUSE = 51  # value: sync.modes.Cause, negative where counts were lost
+    HOMING_ASKED = 52  # value: reason
+    RESIDUAL = 53  # a homing is done; value: counts at the stop by the zero before
+    SAVED = 54  # the position was saved after a power failure; value: 1 while coasting, 2 at rest
     PINCHED = 40  # the controller decided that a leg pinches; value: deviation of its current [A]
     RETREATED = 41  # a retreat has ended; value: how far, as counted [m]
 
@@ -231,6 +236,9 @@ WATCHED = np.dtype(
 )
 
 
+TRUST_SEEN = np.dtype([("number", i8), ("ask", i8), ("homing", i8), ("known", i8), ("stage", i8)], align=True)
+
+
 @lru_cache
 def probe_dtype(capacity: int) -> np.dtype[np.void]:
     """Sine added to the duties between controller and bridges, to measure the closed loop; off unless ``on`` is 1."""
@@ -272,6 +280,7 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("move", move_dtype(capacity), (moves,)),
             ("events", i8),  # all that happened, the log keeps the first MAX_EVENTS
             ("log", EVENT, (MAX_EVENTS,)),
+            ("trust_seen", TRUST_SEEN),
             ("mode_before", i8),
             ("refused_before", i8),
             ("reason_before", i8),

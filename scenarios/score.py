@@ -7,6 +7,7 @@ from typing import Any
 from plant.bridge import DRIVE
 from plant.kernel import kernel
 from scenarios.conduct import watch_conduct, watch_deck
+from scenarios.log import log_trust, note
 from sync.pulses import counted_height
 
 __all__ = ["note", "open_move", "watch"]
@@ -20,18 +21,6 @@ _RING = 21
 _RING_EVERY_US = 50_000
 _START_US = 500_000.0
 _STEADY_US = 300_000.0
-
-
-@kernel
-def note(rig: Any, what: int, leg: int, value: float) -> None:
-    """Append to the event log; the log keeps the first of them, the number counts them all."""
-    if rig.events < len(rig.log):
-        event = rig.log[rig.events]
-        event.time_us = rig.world.time_us
-        event.what = what
-        event.leg = leg
-        event.value = value
-    rig.events += 1
 
 
 @kernel
@@ -298,6 +287,7 @@ def watch(rig: Any) -> None:
     now = world.time_us
     _log_mode(rig)
     _log_pinch(rig)
+    log_trust(rig)
     if world.contacts > 0:
         _log_contacts(rig)
     rest = _AT_REST[memory.mode] == 1 and memory.order == rig.inputs.order

@@ -1,8 +1,8 @@
 """Forgetting: what the firmware's memory looks like after a start, with nothing left but what is kept without power.
 
 Kept are the saved position, what was learnt of the drive (factors on the coast, loads and currents of steady stretches, back-EMF
-constants) and the temperatures: those at the failure are the worst case.  A new field of ``sync.records.memory_dtype`` has
-its line here, or is kept on purpose; a test compares the two.
+constants, sums of the drift tests) and the temperatures: those at the failure are the worst case.  A new field of
+``sync.records.memory_dtype`` has its line here, or is kept on purpose; a test compares the two.
 """
 
 from __future__ import annotations
@@ -40,6 +40,11 @@ def forget(memory: Any) -> None:
     memory.uncertain = 0
     memory.power_failed = 0
     memory.fail_us = 0.0
+    memory.drift.number = 0
+    memory.drift.leg = 0
+    memory.drift.cause = 0
+    memory.drift.counts = 0.0
+    memory.drift.at_us = 0.0
     memory.believed_error = 0.0
     memory.off_us = 0.0
     memory.low_since_us = 0.0
@@ -77,6 +82,25 @@ def _forget_leg(leg: Any) -> None:
     leg.start_counts = 0
     leg.residual = 0
     leg.doubt = 0.0
+    leg.drift.calls = 0
+    leg.drift.flux = 0.0
+    leg.drift.charge = 0.0
+    leg.drift.from_place = 0.0
+    leg.drift.from_rejected = 0
+    leg.drift.from_inserted = 0
+    for k in range(len(leg.drift.residual)):
+        leg.drift.residual[k] = 0.0
+    for k in range(len(leg.drift.unsure)):
+        leg.drift.unsure[k] = 0.0
+    for k in range(len(leg.drift.rejected)):
+        leg.drift.rejected[k] = 0.0
+    for k in range(len(leg.drift.inserted)):
+        leg.drift.inserted[k] = 0.0
+    leg.drift.emf_variance = 0.0
+    leg.drift.cross = 0.0
+    leg.drift.resistance_variance = 0.0
+    leg.drift.coast_run = 0.0
+    leg.drift.told_causes = 0
     leg.repeat = 0
     leg.excess_since_us = 0.0
     leg.opposed = 0

@@ -14,7 +14,7 @@ from typing import Any
 
 from sync.kernel import kernel
 from sync.orders import begin
-from sync.trust import believe
+from sync.trust import believe, judge_stop
 
 __all__ = ["next_step"]
 
@@ -69,14 +69,17 @@ def next_step(settings: Any, memory: Any, now: float) -> int:
     memory.culprit = _suspect(settings, memory)
     if memory.culprit > 0:
         return _DEBRIS
+    last = not first or settings.back_off <= 0.0
     for q in range(settings.n_legs):
+        if last and memory.referenced == 1 and settings.drift.on == 1:
+            judge_stop(settings, memory, q, now)
         memory.legs[q].counts = 0
         memory.legs[q].pulses = 0
-    if first and settings.back_off > 0.0:
+    if not last:
         memory.goal = top + settings.back_off
         begin(settings, memory, 1, 2, now)
     else:
-        memory.referenced = 1
         memory.homing = 0
+        memory.referenced = 1
         believe(settings, memory)
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-__all__ = ["MODE_WORDS", "REASON_WORDS", "Answer", "Command", "Law", "Mode", "Reason"]
+__all__ = ["CAUSE_WORDS", "MODE_WORDS", "REASON_WORDS", "Answer", "Cause", "Command", "Law", "Mode", "Reason"]
 
 
 class Mode(IntEnum):
@@ -51,6 +51,43 @@ class Answer(IntEnum):
     STOP = 2  # stop at once; refuse to move until cleared and homed
 
 
+class Cause(IntEnum):
+    """Which test suspects the count of a leg."""
+
+    NONE = 0
+    BURST = 1
+    CORRECTIONS = 2
+    COAST = 3
+    STOP = 4
+    HOMINGS = 5
+
+
+CAUSE_WORDS: dict[Cause, tuple[str, str]] = {
+    Cause.NONE: ("no test", "no test"),
+    Cause.BURST: (
+        "a burst was not heard while driven: weak or dead channel, loose wire, supply dip",
+        "a burst of false pulses while driven: doubles, interference, cross-talk of another leg",
+    ),
+    Cause.CORRECTIONS: (
+        "many single misses had to be inserted: weak segment or low threshold margin",
+        "many pulses had to be rejected: doubles or noise",
+    ),
+    Cause.COAST: (
+        "coasts are heard shorter than they should be: low amplitude or high threshold, or more friction",
+        "coasts are heard longer than they should be: false pulses after the cut, or less friction",
+    ),
+    Cause.STOP: (
+        "the end stop was met below where the count said: counts lost raising or gained lowering",
+        "the end stop was met above where the count said: counts gained raising or lost lowering",
+    ),
+    Cause.HOMINGS: (
+        "the end stop was met a little too low in several homings: a bias of the counts",
+        "the end stop was met a little too high in several homings: a bias of the counts",
+    ),
+}
+"""Likely cause of counts that seem lost, and of counts that seem gained."""
+
+
 class Reason(IntEnum):
     """Why the controller stopped or refused."""
 
@@ -75,6 +112,7 @@ class Reason(IntEnum):
     POWER_FAIL = 31
     POSITION_UNCERTAIN = 32
     DEBRIS = 33
+    DRIFT = 34
     POSITION_LOST = 35
     SAVE_DAMAGED = 36
 
@@ -122,6 +160,10 @@ REASON_WORDS: dict[Reason, tuple[str, str]] = {
     Reason.POSITION_UNCERTAIN: (
         "Power failed in a move: the position is known only to within its stated uncertainty, and moves run at homing speed.",
         "Home the lift.",
+    ),
+    Reason.DRIFT: (
+        "The count of a leg is suspected of drift; the events name leg, sign and likely cause.",
+        "Home the lift; look at the detector of this leg.",
     ),
     Reason.POSITION_LOST: (
         "Power failed in a move before the position could be saved.",

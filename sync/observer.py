@@ -16,6 +16,7 @@ from sync.kernel import kernel
 __all__ = ["correct", "predict", "remember_load", "restart"]
 
 _LONGEST = 0.02  # s: a longer gap between pulses corrects no more than this one
+_EARLY = 6  # pulses of a start, among which those of the switching edge stand close together
 _LOST = 2.0  # counts off: pulses were lost or added, or the observer has lost its lock
 _AHEAD = 8.0  # counts that it runs ahead without a pulse
 _STEADY_DUTY = 0.08  # change of duty that ends a steady stretch
@@ -56,10 +57,13 @@ def correct(leg: Any, speed: float, age: float, period: float, before: float) ->
     """Correct by a pulse heard ``age`` [s] ago after a ``period`` [s], ``before`` [s] being the period before that one.
 
     ``speed`` is the observer rate [rad/s].  Far off, the observer is set anew: its place by this pulse, its rate by the
-    period before, which a gap or a burst has not touched yet; the load is kept.
+    period before, which a gap or a burst has not touched yet; the load is kept.  Among the first pulses of a start the longer
+    of the two periods is taken: two false pulses of the switching edge would else make it believe in a huge rate, and cut.
     """
     error = leg.progress - (leg.place - leg.rate * age)
     if leg.pulses == 1 or error > _LOST or error < -_LOST:
+        if leg.pulses <= _EARLY and period > before:
+            before = period
         if before > 0.0:
             leg.rate = 1.0 / before
         leg.place = leg.progress + leg.rate * age

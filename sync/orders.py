@@ -8,6 +8,7 @@ from sync.expectation import restart_expectation
 from sync.kernel import kernel
 from sync.observer import restart
 from sync.pulses import counted_height
+from sync.residual import loosen, restart_block
 from sync.saving import mark
 from sync.waiting import HELD, keep, let_go, waits
 from sync.warmth import hottest
@@ -53,6 +54,8 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
         leg.gated = 0
         leg.stalled = 0
         leg.halves = 0
+        loosen(leg)
+        restart_block(leg, now, direction)
         leg.integral = 0.0
         leg.duty = 0.0
         leg.opposed = 0

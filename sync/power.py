@@ -51,6 +51,7 @@ def _shed(settings: Any, memory: Any, now: float) -> None:
         memory.referenced = 0
         memory.homing = 0
     memory.pinch.phase = 0
+    memory.waiting = 0
     for q in range(settings.n_legs):
         if memory.legs[q].on == 1:
             note_cut(memory.legs[q], memory.direction, now)

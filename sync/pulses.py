@@ -10,8 +10,9 @@ from sync.observer import correct
 __all__ = ["counted_height", "fraction", "heading", "position", "take"]
 
 _SETTLED = 5  # pulses after a switch-on before a period is judged
+_EDGE_US = 3000.0  # after a switch-on at rest: no rotor has turned a commutation yet, these are the edge
 _HALF = 0.35  # of the expected period: a double comes sooner, half a period later
-_HALVES = 8  # so many in a row are no doubles: the expectation is wrong
+_HALVES = 4  # so many in a row are no doubles: the expectation is wrong
 _SOONER = 0.8  # of the period before: a sooner pulse may be a double
 
 
@@ -32,6 +33,10 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
         stamp = stamps[k] if k < len(stamps) else now
         period = (stamp - leg.pulse_us) * 1e-6
         usual = 1.0 / leg.rate if leg.rate > 1.0 else 0.0
+        if leg.pulses == 0 and leg.on == 1 and leg.opposed == 0 and stamp - leg.on_us < _EDGE_US:
+            leg.rejected += 1
+            leg.doubt += settings.doubt_per_rejected
+            continue
         judged = usual > 0.0 and leg.pulses >= _SETTLED
         # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
         if judged and period < settings.reject_below * usual and period < _SOONER * leg.period:

@@ -11,8 +11,9 @@ from functools import lru_cache
 import numpy as np
 
 from sync.guard_records import LEG_PINCH, LEG_PINCH_TOLD, LEG_WARMTH, LEG_WARMTH_TOLD, PINCH_MEMORY, PINCH_SETTINGS, WARMTH_SETTINGS
+from sync.trust_records import DRIFT_MEMORY, DRIFT_SETTINGS, LEG_DRIFT, saved_dtype
 
-__all__ = ["CAPACITY", "MAX_PULSES", "inputs_dtype", "memory_dtype", "outputs_dtype", "saved_dtype", "settings_dtype"]
+__all__ = ["CAPACITY", "MAX_PULSES", "inputs_dtype", "memory_dtype", "outputs_dtype", "settings_dtype"]
 
 CAPACITY = 16
 MAX_PULSES = 64
@@ -34,6 +35,7 @@ LEG_SETTINGS = np.dtype(
         ("drag", f8),  # counts/s2: constant drag over inertia
         ("lift_pull", f8),  # counts/s2 per N of nut force, raising
         ("own_force", f8),  # N at the nut without payload, raising
+        ("off_drop", f8),  # V, of the diode that carries the off-time; 0 where a switch does
         ("pinch", LEG_PINCH_TOLD),
         ("warmth", LEG_WARMTH_TOLD),
         ("plane", f8, (3,)),  # orthonormal basis of height and tilts at this leg, for the modal law
@@ -109,6 +111,7 @@ def settings_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("back_off", f8),  # m above the stop from which the second approach starts, 0: one approach
             ("debris", f8),  # m by which two contacts may disagree
             # trust: how fast the doubt about a count grows
+            ("drift", DRIFT_SETTINGS),
             ("doubt_per_count", f8),
             ("doubt_per_start", f8),  # counts
             ("doubt_per_stop", f8),
@@ -174,6 +177,7 @@ LEG_MEMORY = np.dtype(
         # homing
         ("residual", i8),  # counts at the first contact of the last homing, by the zero before it
         ("doubt", f8),  # counts by which the position may be off, either way
+        ("drift", LEG_DRIFT),
         ("repeat", i8),  # counts of its second contact, by the zero of the first
         ("excess_since_us", f8),  # current above the over-current threshold
         ("opposed", i8),  # 1: reversed, and still turning the old way
@@ -183,24 +187,6 @@ LEG_MEMORY = np.dtype(
     ],
     align=True,
 )
-
-
-@lru_cache
-def saved_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
-    """What is kept without power: the position, how far it may be off, and whether it was being left.  Whole numbers only."""
-    return np.dtype(
-        [
-            ("valid", i8),  # 1: something was saved
-            ("referenced", i8),
-            ("direction", i8),  # of the last move
-            ("moving", i8),  # 1: a move has begun since the last save at rest
-            ("stage", i8),  # of such a move: 0 nothing saved yet, 1 saved while coasting, 2 saved once quiet
-            ("counts", i8, (capacity,)),
-            ("doubt", i8, (capacity,)),  # counts either way, rounded up
-            ("check", i8),
-        ],
-        align=True,
-    )
 
 
 @lru_cache
@@ -232,6 +218,7 @@ def memory_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("power_failed", i8),  # 1: the supply has failed and has not come back
             ("fail_us", f8),  # when it failed
             ("saved", saved_dtype(capacity)),
+            ("drift", DRIFT_MEMORY),
             ("believed_error", f8),  # m, highest minus lowest as counted
             ("off_us", f8),  # when the last leg was switched off
             ("low_since_us", f8),  # supply below its threshold

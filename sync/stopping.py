@@ -79,11 +79,11 @@ def stop_place(settings: Any, memory: Any, q: int, now: float) -> float:
 
 
 @kernel
-def learn(settings: Any, memory: Any, q: int) -> None:
-    """Let the coast that has just ended correct the learnt factor of leg ``q`` in this direction."""
+def learn(settings: Any, memory: Any, q: int) -> bool:
+    """Let the coast that has just ended correct the learnt factor of leg ``q`` in this direction; whether it was foretold by one before."""
     leg = memory.legs[q]
     if leg.cut == 0 or leg.coast_law < _SHORTEST or leg.stalled == 1:
-        return
+        return False
     way = _way(memory.direction)
     run = memory.direction * (leg.counts + 0.5 - leg.cut_place) - leg.rate_at_cut * settings.compute_delay
     gain = 1.0 / (leg.learnt[way] + 1.0)
@@ -92,6 +92,8 @@ def learn(settings: Any, memory: Any, q: int) -> None:
     most = settings.coast_clamp
     leg.factor[way] = most if factor > most else (1.0 / most if factor < 1.0 / most else factor)
     leg.learnt[way] += 1
+    leg.drift.coast_run = run - leg.coast_told
+    return leg.learnt[way] > 1  # type: ignore[no-any-return]
 
 
 @kernel

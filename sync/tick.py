@@ -20,14 +20,14 @@ from sync.protection import protect
 from sync.pulses import heading, take
 from sync.retreat import advance_retreat, end_retreat
 from sync.stopping import cut_due, learn, note_cut, remaining, stop_place
-from sync.trust import spent
+from sync.trust import judge_coast, judge_corrections, spent, watch_counts
 from sync.warmth import warm_legs
 
 __all__ = ["tick", "tick_arrays"]
 
 _UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _RETREATING, _FAULTED = 0, 1, 2, 3, 4, 5, 6
 _TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
-_BUDGET_SPENT = 30
+_BUDGET_SPENT, _DRIFT = 30, 34
 _FINISH_AND_HOME, _STOP = 1, 2
 _STRETCH = 0.1  # s before the cut without new gatings, so that every leg is cut from steady running
 
@@ -187,10 +187,11 @@ def _look_at_trust(settings: Any, memory: Any, now: float) -> None:
 
 
 @kernel
-def _learn_move(settings: Any, memory: Any) -> None:
+def _learn_move(settings: Any, memory: Any, now: float) -> None:
     """A move has ended as it was meant to: its coasts and its currents are taken in; one with an alarm teaches nothing."""
     for q in range(settings.n_legs):
-        learn(settings, memory, q)
+        if learn(settings, memory, q) and settings.drift.on == 1:
+            judge_coast(settings, memory, q, now)
     learn_profile(settings, memory)
 
 
@@ -206,7 +207,10 @@ def _settle(settings: Any, memory: Any, now: float) -> None:
         memory.legs[q].rate = 0.0
         memory.legs[q].doubt += settings.doubt_per_stop
     if memory.homing == 0 and memory.reason == 0:
-        _learn_move(settings, memory)
+        _learn_move(settings, memory, now)
+        memory.drift.moves += 1
+    if settings.drift.on == 1:
+        judge_corrections(settings, memory, now)
     end_retreat(settings, memory)
     _rest(settings, memory, now)
 
@@ -251,6 +255,11 @@ def _estimate(settings: Any, memory: Any, inputs: Any, now: float) -> None:
     """What the guards keep up to date: expected currents while legs are on, temperatures always."""
     if settings.pinch.on == 1 and memory.mode != _READY:
         watch_currents(settings, memory, inputs, now)
+    if settings.drift.on == 1 and memory.mode != _READY:
+        watch_counts(settings, memory, inputs, now)
+        if settings.trust_answer == _STOP and memory.ask == _DRIFT and memory.mode == _MOVING:
+            memory.culprit = memory.drift.leg + 1
+            fault(settings, memory, _DRIFT, now)
     if settings.warmth.on == 1:
         warm_legs(settings, memory)
 

@@ -182,6 +182,13 @@ class Trust(Table):
     inserted_counts: float = quantity(0, 1, "Doubt per inserted count.", 0.1)
     homing_counts: float = quantity(0, 100, "Doubt left after a homing.", 4.0)
     budget_mm: float = quantity(0.1, 100, "Doubt of a leg from which homing is asked for.", 5.0)
+    watch: bool = Field(default=True, description="True: back-EMF, coasts, corrections and end stops are tested for drift of the counts.")
+    burst_counts: float = quantity(2, 1000, "Least counts lost or gained in 0.3 s that are called a burst.", 6.0)
+    corrections: float = quantity(1, 1000, "Pulses rejected or inserted in 0.3 s that are too many.", 15.0)
+    coast_percent: float = quantity(1, 100, "Standard deviation of a learnt coast, as a share of it.", 10.0)
+    coast_counts: float = quantity(0.5, 100, "Standard deviation of a learnt coast, besides that share.", 2.0)
+    move_counts: float = quantity(0.1, 100, "Standard deviation of the count error of one move.", 2.0)
+    false_alarms: float = quantity(0.01, 100, "False alarms of the CUSUM tests allowed in 1,000 moves; their limit follows from it.", 1.0)
     save_ms: float = quantity(0, 10000, "Time to save the position when the power fails.", 20.0)
     answer: Literal["warn", "finish-and-home", "stop"] = Field(
         default="warn", description="What happens once homing is asked for: only say so; finish the move and home; stop."

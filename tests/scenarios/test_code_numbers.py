@@ -10,11 +10,11 @@ import pytest
 import plant.contact_records
 import plant.records
 import sync.records
-from scenarios import conduct, logic, rig, score, script, script_counting, script_electric, script_mechanics, triggers
+from scenarios import conduct, log, logic, rig, score, script, script_counting, script_electric, script_mechanics, triggers
 from scenarios.files import fault_agreement
 from scenarios.rig import Action, Happening, Trigger
-from sync import guards, homing, levelling, orders, power, protection, retreat, tick, waiting
-from sync.modes import Answer, Command, Law, Mode, Reason
+from sync import guards, homing, levelling, orders, power, protection, retreat, tick, trust, waiting
+from sync.modes import Answer, Cause, Command, Law, Mode, Reason
 
 POWER = (Happening.LOGIC_DOWN, Happening.LOGIC_UP, Happening.SUPPLY_FAILS, Happening.SUPPLY_BACK)
 NOT_SCORED = (Happening.ROW, Happening.STANDSTILL, *POWER)
@@ -39,6 +39,10 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (guards, "_STALL", Reason.STALL),
     (guards, "_NO_PULSES", Reason.NO_PULSES),
     (homing, "_DEBRIS", Reason.DEBRIS),
+    *((log, f"_{what.name}", what) for what in Happening if 50 <= what.value < 60),
+    *((trust, f"_{cause.name}", cause) for cause in Cause if cause is not Cause.NONE),
+    (trust, "_DRIFT", Reason.DRIFT),
+    (tick, "_DRIFT", Reason.DRIFT),
     (tick, "_BUDGET_SPENT", Reason.BUDGET_SPENT),
     (tick, "_FINISH_AND_HOME", Answer.FINISH_AND_HOME),
     (tick, "_STOP", Answer.STOP),
@@ -100,7 +104,7 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     (waiting, "_DOWN", Command.PRESS_DOWN),
     (orders, "_SETTLING", Mode.SETTLING),
     (score, "_MOVING", Mode.MOVING),
-    *((score, f"_{what.name}", what) for what in Happening if what not in NOT_SCORED),
+    *((score, f"_{what.name}", what) for what in Happening if what.value < 50 and what not in NOT_SCORED),
     (score, "_STILL", Happening.STANDSTILL),
     (conduct, "_RELEASE", Command.RELEASE),
     *((conduct, f"_{mode.name}", mode) for mode in Mode if mode is not Mode.SETTLING),

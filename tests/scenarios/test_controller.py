@@ -287,3 +287,12 @@ def test_every_second_pulse_rejected_is_seen_and_given_back() -> None:
     assert rig["memory"]["mode"] == Mode.READY
     # about 1,500 counts a leg and stroke: half of them were taken for doubles before
     assert np.all(np.abs(off) < 30)
+
+
+def test_two_false_pulses_of_the_switching_edge_do_not_make_it_believe_in_a_huge_speed() -> None:
+    # They came 0.2 ms apart and stood for 5,000 counts/s: the leg was cut for a target 60 mm away, and the tilt guard spoke.
+    extra = {"what": "extra-counts", "leg": "right", "at_s": 0.5012, "counts": 2, "spacing_us": 200.0}
+    rig = flown("worktop/raise", ("fault", [extra]))
+
+    assert rig["memory"]["mode"] == Mode.READY
+    assert 1e3 * rig["world"]["legs"]["height"][:2] == pytest.approx(320.0, abs=0.6)

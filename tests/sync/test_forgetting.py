@@ -11,8 +11,8 @@ from sync.forgetting import forget
 from sync.kernel import kernel
 from sync.records import memory_dtype
 
-KEPT = {"saved", "factor", "learnt", "load_known", "levels", "form", "spread", "winding", "case"}
-"""What survives: the saved position, what was learnt of the drive, and the temperatures."""
+KEPT = {"saved", "factor", "learnt", "load_known", "levels", "form", "spread", "warmth", "emf", "resistance", "coast", "stop", "moves"}
+"""What survives: the saved position, what was learnt of the drive, the temperatures, the sums of the drift tests."""
 
 
 @kernel
@@ -25,7 +25,7 @@ def left(record: Any, kind: np.dtype[np.void]) -> list[str]:
     names: list[str] = []
     for name in kind.names or ():
         inner = kind.fields[name][0] if kind.fields else kind
-        if name in ("legs", "pinch", "warmth"):
+        if name not in KEPT and inner.base.names:
             names += [one for part in np.atleast_1d(record[name]) for one in left(part, inner.base)]
         elif np.any(np.frombuffer(record[name].tobytes(), np.int64) != 0):
             names.append(name)
