@@ -21,14 +21,14 @@ FAILS = "# EXPECTED TO FAIL (exit code 1)"
 
 OWN_PROCESS = """\
   0.000 s   100.00, 100.00 mm   somebody stands by
-  2.500 s   150.03, 149.98 mm   lets go
-  2.700 s   151.37, 151.35 mm   at rest
-  4.600 s   151.37, 151.35 mm   sends it on
-  7.380 s   200.04, 200.04 mm   arrived at 200 mm
- 11.096 s   over; the controller ended ready
-our rule trimmed the duty in 2042 of 11096 calls
-move 1 of the script: level error at most 0.24 mm, 0.02 mm at rest
-move 2 of the script: level error at most 0.15 mm, 0.06 mm at rest
+  2.500 s   150.02, 149.91 mm   lets go
+  2.700 s   151.36, 151.27 mm   at rest
+  4.600 s   151.36, 151.27 mm   sends it on
+  7.380 s   200.09, 200.04 mm   arrived at 200 mm
+ 11.090 s   over; the controller ended ready
+our rule trimmed the duty in 2062 of 11090 calls
+move 1 of the script: level error at most 0.29 mm, 0.08 mm at rest
+move 2 of the script: level error at most 0.10 mm, 0.01 mm at rest
 """
 
 

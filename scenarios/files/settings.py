@@ -183,7 +183,7 @@ class Trust(Table):
     homing_counts: float = quantity(0, 100, "Doubt left after a homing.", 4.0)
     budget_mm: float = quantity(0.1, 100, "Doubt of a leg from which homing is asked for.", 5.0)
     watch: bool = Field(default=True, description="True: back-EMF, coasts, corrections and end stops are tested for drift of the counts.")
-    burst_counts: float = quantity(2, 1000, "Least counts lost or gained in 0.3 s that are called a burst.", 6.0)
+    burst_counts: float = quantity(2, 1000, "Least counts lost or gained in 0.3 s that are called a burst.", 8.0)
     corrections: float = quantity(1, 1000, "Pulses rejected or inserted in 0.3 s that are too many.", 15.0)
     coast_percent: float = quantity(1, 100, "Standard deviation of a learnt coast, as a share of it.", 10.0)
     coast_counts: float = quantity(0.5, 100, "Standard deviation of a learnt coast, besides that share.", 2.0)
