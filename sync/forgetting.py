@@ -40,20 +40,17 @@ def forget(memory: Any) -> None:
     memory.uncertain = 0
     memory.power_failed = 0
     memory.fail_us = 0.0
-    memory.drift.number = 0
-    memory.drift.leg = 0
-    memory.drift.cause = 0
-    memory.drift.counts = 0.0
-    memory.drift.at_us = 0.0
     memory.believed_error = 0.0
     memory.off_us = 0.0
     memory.low_since_us = 0.0
     memory.payload = 0.0
     _forget_pinch(memory.pinch)
+    _forget_drift(memory.drift)
     for q in range(len(memory.legs)):
         _forget_leg(memory.legs[q])
         _forget_pulses(memory.legs[q])
         _forget_pinch_of_leg(memory.legs[q].pinch)
+        _forget_drift_of_leg(memory.legs[q].drift)
 
 
 @kernel
@@ -82,25 +79,6 @@ def _forget_leg(leg: Any) -> None:
     leg.start_counts = 0
     leg.residual = 0
     leg.doubt = 0.0
-    leg.drift.calls = 0
-    leg.drift.flux = 0.0
-    leg.drift.charge = 0.0
-    leg.drift.from_place = 0.0
-    leg.drift.from_rejected = 0
-    leg.drift.from_inserted = 0
-    for k in range(len(leg.drift.residual)):
-        leg.drift.residual[k] = 0.0
-    for k in range(len(leg.drift.unsure)):
-        leg.drift.unsure[k] = 0.0
-    for k in range(len(leg.drift.rejected)):
-        leg.drift.rejected[k] = 0.0
-    for k in range(len(leg.drift.inserted)):
-        leg.drift.inserted[k] = 0.0
-    leg.drift.emf_variance = 0.0
-    leg.drift.cross = 0.0
-    leg.drift.resistance_variance = 0.0
-    leg.drift.coast_run = 0.0
-    leg.drift.told_causes = 0
     leg.repeat = 0
     leg.excess_since_us = 0.0
     leg.opposed = 0
@@ -154,3 +132,35 @@ def _forget_pinch_of_leg(pinch: Any) -> None:
     pinch.seen = 0
     for k in range(len(pinch.pending)):
         pinch.pending[k] = 0.0
+
+
+@kernel
+def _forget_drift(drift: Any) -> None:
+    drift.number = 0
+    drift.leg = 0
+    drift.cause = 0
+    drift.counts = 0.0
+    drift.at_us = 0.0
+
+
+@kernel
+def _forget_drift_of_leg(drift: Any) -> None:
+    drift.calls = 0
+    drift.flux = 0.0
+    drift.charge = 0.0
+    drift.from_place = 0.0
+    drift.from_rejected = 0
+    drift.from_inserted = 0
+    for k in range(len(drift.residual)):
+        drift.residual[k] = 0.0
+    for k in range(len(drift.unsure)):
+        drift.unsure[k] = 0.0
+    for k in range(len(drift.rejected)):
+        drift.rejected[k] = 0.0
+    for k in range(len(drift.inserted)):
+        drift.inserted[k] = 0.0
+    drift.emf_variance = 0.0
+    drift.cross = 0.0
+    drift.resistance_variance = 0.0
+    drift.coast_run = 0.0
+    drift.told_causes = 0

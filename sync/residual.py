@@ -15,6 +15,7 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any
 
+from sync.guards import approaching
 from sync.kernel import kernel
 from sync.pulses import position
 
@@ -74,7 +75,8 @@ def follow_voltage(settings: Any, memory: Any, q: int, current: float, supply: f
         Measured [V]; the duty in force since the last call stands in the memory.
     """
     leg, told = memory.legs[q], settings.legs[q]
-    limit = told.pinch.highest if told.pinch.highest < settings.current_limit else settings.current_limit
+    limit = settings.homing_current if approaching(memory) else settings.current_limit
+    limit = told.pinch.highest if told.pinch.highest < limit else limit
     judged = leg.gated == 0 and leg.opposed == 0 and now - leg.on_us >= _GRACE_US
     if not judged or current < _WEAK or current >= _NEAR * limit:
         restart_block(leg, now, memory.direction)
