@@ -3,6 +3,8 @@
 Phases: switch-on edge (extra pulses), start (misses owed), run (probabilities), switch-off edge (extra pulses, and nothing
 heard during the flyback), coast end (nothing below a speed).  Voltage spikes cannot be heard while the wires are shorted,
 current ripple not while no current flows.  A pulse carries neither sign nor place.
+
+Probabilities are constants of the file, or come from a table by speed and current that the signal level has written.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from plant.bridge import BRAKE, DRIVE
 from plant.draws import PURPOSE_COUNT, PURPOSE_EDGE, PURPOSE_START, block, normals, poisson, uniform
 from plant.kernel import kernel
 from plant.pulse_buffer import false_pulse, push_pulse
+from plant.rated import rates_at
 from plant.trouble import spoiled, talk_across
 
 __all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "switch_edge"]
@@ -61,17 +64,20 @@ def _chance(world: Any, leg: Any) -> float:
 
 
 @kernel
-def _add_pulse(detector: Any, instant: float, chance: float, missed: bool) -> None:
-    """Add the double or the false pulse on whose share of the draw ``chance`` falls; where it falls inside sets the delay."""
+def _add_pulse(detector: Any, instant: float, chance: float, rates: tuple[float, float], missed: bool) -> None:
+    """Add the double or the false pulse on whose share of the draw ``chance`` falls; where it falls inside sets the delay.
+
+    ``rates`` are those of double and false pulses per commutation.
+    """
     if chance < 0.0:
         return
-    if chance < detector.run_double:
+    if chance < rates[0]:
         if missed:
             return
         span = detector.double_delay_high - detector.double_delay_low
-        false_pulse(detector, instant + 1e6 * (detector.double_delay_low + chance / detector.run_double * span))
+        false_pulse(detector, instant + 1e6 * (detector.double_delay_low + chance / rates[0] * span))
     else:
-        false_pulse(detector, instant + 1e3 * (chance - detector.run_double) / detector.run_false)
+        false_pulse(detector, instant + 1e3 * (chance - rates[0]) / rates[1])
 
 
 @kernel
@@ -81,7 +87,10 @@ def hear(world: Any, leg: Any, instant: float) -> None:
     detector = leg.detector
     motor.commuted += 1
     motor.ordinal += 1
-    rates = detector.run_miss + detector.run_false + detector.run_double
+    miss, double, false = detector.run_miss, detector.run_double, detector.run_false
+    if detector.rated == 1:
+        miss, double, false = rates_at(leg)
+    rates = miss + false + double
     missed = not _audible(leg, instant)
     if detector.trouble.active == 1:
         missed = missed or spoiled(world, leg)
@@ -90,14 +99,14 @@ def hear(world: Any, leg: Any, instant: float) -> None:
         detector.to_miss -= 1
         missed = True
     chance = _chance(world, leg) if rates > 0.0 and detector.kind != HALL else 1.0
-    missed |= chance < detector.run_miss
+    missed |= chance < miss
     if missed:
         detector.missed += 1
     else:
         detector.heard += 1
         push_pulse(detector, instant)
     if chance < rates:
-        _add_pulse(detector, instant, chance - detector.run_miss, missed)
+        _add_pulse(detector, instant, chance - miss, (double, false), missed)
 
 
 @kernel

@@ -17,13 +17,18 @@ from plant.contact_records import CONTACT, MAX_CONTACTS
 from plant.step_records import ENERGY, FLANK, PLANE, SCRATCH
 from plant.trouble_records import BRIDGE_TROUBLE, DETECTOR_TROUBLE
 
-__all__ = ["CAPACITY", "MAX_COMMUTATIONS", "MAX_PULSES", "world_dtype"]
+__all__ = ["CAPACITY", "MAX_COMMUTATIONS", "MAX_PULSES", "RATE_BANDS", "RATE_SPEEDS", "world_dtype"]
 
 CAPACITY = 16
 MAX_COMMUTATIONS = 64
 """Most commutations per motor revolution (22 segments on 4 poles make 44)."""
 MAX_PULSES = 64
 """Heard pulses that can wait on one leg between two controller ticks."""
+
+RATE_SPEEDS = 12
+"""Speeds of a table of miss and false rates."""
+RATE_BANDS = 4
+"""Coasting, and three bands of current while driven."""
 
 f8, i8, u8 = np.float64, np.int64, np.uint64
 
@@ -152,6 +157,13 @@ DETECTOR = np.dtype(
         ("tail_speed", f8),  # rad/s: below it a coasting motor is not heard
         ("flyback", f8),  # s after a switch-off in which nothing is heard
         ("quiet_current", f8),  # A: below it a ripple detector hears nothing
+        # rates by speed and current, from the signal level; they replace the probabilities above
+        ("rated", i8),
+        ("rate_speed", f8, (RATE_SPEEDS,)),  # rad/s, ascending
+        ("rate_current", f8, (RATE_BANDS - 2,)),  # A, between the bands of a driven motor; band 0 is coasting
+        ("rate_miss", f8, (RATE_BANDS * RATE_SPEEDS,)),  # per commutation, band after band
+        ("rate_double", f8, (RATE_BANDS * RATE_SPEEDS,)),
+        ("rate_false", f8, (RATE_BANDS * RATE_SPEEDS,)),
         # state
         ("to_miss", i8),  # misses still owed (start or injected)
         ("heard", i8),

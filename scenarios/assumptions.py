@@ -13,6 +13,7 @@ from scenarios.files.fields import PLANNING
 from scenarios.files.leg import SIGNAL_PARTS
 from scenarios.files.lift import Lift
 from scenarios.files.limits import LimitValue
+from scenarios.files.rates import Rates
 from scenarios.files.scenario import Scenario
 from scenarios.files.slips import unit_of
 
@@ -82,7 +83,7 @@ def _table(table: BaseModel, before: str, sources: dict[str, str]) -> Iterator[A
         return
     for name, field in type(table).model_fields.items():
         value = getattr(table, name)
-        if isinstance(value, BaseModel):
+        if isinstance(value, BaseModel) and not isinstance(value, Rates):  # rates say themselves what they were found on
             yield from _table(value, f"{before}{name}.", sources)
         elif isinstance(value, int | float) and not isinstance(value, bool):
             if name not in table.model_fields_set:

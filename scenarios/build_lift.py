@@ -15,6 +15,7 @@ from scenarios.build_motor import RPM, motor_constants
 from scenarios.files.leg import CurrentSensor, Detector, Leg, Spindle
 from scenarios.files.lift import Deck, Lift, Sensing, Supply
 from scenarios.files.motor import Motor, Thermal
+from scenarios.files.rates import Rates
 
 __all__ = ["G_CM2", "build_world", "filter_shares", "leg_key", "pitch_pattern", "thread_of"]
 
@@ -205,6 +206,22 @@ def _fill_detector(record: Any, detector: Detector) -> None:
     record["tail_speed"] = detector.tail_rpm * RPM
     record["flyback"] = detector.flyback_us * 1e-6
     record["quiet_current"] = detector.quiet_current_a
+    if detector.rates is not None:
+        _fill_rates(record, detector.rates)
+
+
+def _fill_rates(record: Any, rates: Rates) -> None:
+    """Rates by speed and current; every chance that they replace is none."""
+    for name in ("start_miss_mean", "start_miss_sd", "run_miss", "run_false", "run_double", "tail_speed", "quiet_current"):
+        record[name] = 0.0
+    record["rated"] = 1
+    record["rate_speed"] = [RPM * speed for speed in rates.speed_rpm]
+    record["rate_current"] = rates.current_a
+    record["flyback"] = rates.blanked_us * 1e-6
+    record["edge_false_on"], record["edge_false_off"] = rates.false_on, rates.false_off
+    bands = (rates.coasting, *rates.driven)
+    for name, field in (("rate_miss", "missed"), ("rate_double", "doubled"), ("rate_false", "false")):
+        record[name] = [rate for band in bands for rate in getattr(band, field)]
 
 
 def _fill_current_sensor(record: Any, sensor: CurrentSensor) -> None:

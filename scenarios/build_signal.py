@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.signal.front_end import share_of
-from plant.signal.records import COMPARATOR, FRONT, LINE
+from plant.signal.records import COMPARATOR, FRONT, LINE, SHAPE
 from scenarios.files.leg import Leg
 from scenarios.files.signal import Commutator, RippleDetector, SpikeDetector, Wires
 
-__all__ = ["build_line", "build_ripple", "build_spikes", "cable_shares", "ring_frequency"]
+__all__ = ["build_line", "build_ripple", "build_shape", "build_spikes", "cable_shares", "ring_frequency"]
 
 US, MS = 1e-6, 1e-3
 REST_S = 0.05
@@ -184,3 +184,21 @@ def build_ripple(table: RippleDetector, dt: float) -> tuple[NDArray[np.void], ND
     two["threshold"], two["hysteresis"] = 0.5e-3 * table.hysteresis_ma, 2.0
     two["least_current"] = table.gate_ma * 1e-3
     return front, comparator
+
+
+def build_shape(leg: Leg, dt: float, gain: float, threshold: float) -> tuple[NDArray[np.void], NDArray[np.void]]:
+    """Front end and record of the shape check: the chain of the spike detector without its rectifier, and what judges behind it."""
+    front, comparator = build_spikes(leg.spike_detector, dt, gain, threshold)
+    front["rectify"] = 0
+    shape = np.zeros(1, SHAPE)
+    one, table = shape[0], leg.shape_check
+    one["threshold"], one["hysteresis"] = table.sensitive * comparator[0]["threshold"], min(leg.spike_detector.hysteresis, 0.9)
+    one["plain_threshold"], one["lockout"] = comparator[0]["threshold"], comparator[0]["lockout"]
+    one["every"] = max(1, round(table.value_us * US / dt))
+    for name in ("likeness", "least_size", "least_period", "learning"):
+        one[name] = getattr(table, name)
+    one["commutations"] = leg.motor.commutations
+    for name in ("rest", "blank_switch", "blank_carrier", "delay_us"):
+        one[name] = comparator[0][name]
+    one["polarity_driven"] = leg.commutator.polarity_driven
+    return front, shape

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from scenarios.build_signal import build_line, build_ripple, build_spikes, ring_frequency
+from scenarios.build_signal import build_line, build_ripple, build_shape, build_spikes, ring_frequency
 from scenarios.files.leg import Leg
 from scenarios.files.signal import SpikeDetector
 from scenarios.signal_bench import Bench
 from scenarios.signal_phases import Phase, phases
-from scenarios.signal_run import Chain, Floats, Source, line_blocks, pass_block, truth
+from scenarios.signal_run import Chain, Floats, ShapeChain, Source, line_blocks, pass_block, truth
 
-__all__ = ["Setting", "chains", "sample_rate", "setting_of"]
+__all__ = ["Setting", "chains", "measure", "sample_rate", "set_by", "setting_of"]
 
 FILL = 0.4
 """Share of the swing that the median spike in running fills."""
@@ -51,58 +52,67 @@ def sample_rate(leg: Leg) -> float:
     return 1e6 if ring <= RING_LIMIT else 2e6
 
 
-def _filtered(leg: Leg, bench: Bench, worn: bool) -> tuple[Floats, Floats, float]:
-    """Largest output of the filters, per commutation in running [V], the commutations [us], and the noise at rest [V rms]."""
-    rate = sample_rate(leg)
-    source = Source(build_line(bench.world, bench.place, leg, worn, rate), bench.history)
-    open_table = leg.spike_detector.model_copy(update={"fed_by_wires": False, "swing_v": 1e6})
-    chain = Chain(*build_spikes(open_table, 1.0 / rate, 1.0, 1e6), room=1)
-    kind = phases(bench.history, bench.step, bench.load_steps)
-    true = truth(source)
-    running = true[kind[np.minimum((true * 1e-6 / bench.step).astype(np.int64), len(kind) - 1)] == Phase.RUN]
-    tops = np.zeros(max(len(running) - 1, 0))
-    rest_us = 1e6 * bench.step * int(np.argmax(kind != Phase.REST))
-    square = [0.0, 0.0]
-
-    def take(block: Floats, samples: int, start_us: float) -> None:
-        values = np.abs(pass_block(chain, block, samples))
-        at = start_us + 1e6 / rate * np.arange(samples)
-        quiet = values[at < rest_us]
-        square[0] += float(quiet @ quiet)
-        square[1] += len(quiet)
-        owner = np.searchsorted(running, at, side="right") - 1
-        good = (owner >= 0) & (owner < len(tops))
-        np.maximum.at(tops, owner[good], values[good])
-
-    line_blocks(source, take)
-    return tops, running, float(np.sqrt(square[0] / max(square[1], 1.0)))
-
-
-def setting_of(leg: Leg, bench: Bench, worn: bool = False) -> Setting:
-    """Gain and threshold of the leg's spike detector on a bench run; what the file gives is kept.
-
-    Gain: the median spike in running fills four tenths of the swing, so that the largest are cut and the smallest of a
-    coast are well above the offset of a comparator.  Threshold: 15 % of the median spike, but seven times the noise.
+def measure(leg: Leg, bench: Bench, worn: bool, tables: Sequence[SpikeDetector]) -> list[tuple[float, float]]:
+    """Median spike in running and noise at rest behind the filters of each table, referred to the input [V]; the noise is rms.
 
     Raises
     ------
     ValueError
         If no commutation was passed in running.
     """
-    table: SpikeDetector = leg.spike_detector
-    tops, _, noise = _filtered(leg, bench, worn)
-    if len(tops) == 0:
+    rate = sample_rate(leg)
+    source = Source(build_line(bench.world, bench.place, leg, worn, rate), bench.history)
+    bare = [table.model_copy(update={"fed_by_wires": False, "swing_v": 1e6}) for table in tables]
+    fronts = [Chain(*build_spikes(table, 1.0 / rate, 1.0, 1e6), room=1) for table in bare]
+    kind = phases(bench.history, bench.step, bench.load_steps)
+    true = truth(source)
+    running = true[kind[np.minimum((true * 1e-6 / bench.step).astype(np.int64), len(kind) - 1)] == Phase.RUN]
+    if len(running) < 2:
         raise ValueError("the bench move reaches no steady running")
-    spike = float(np.median(tops))
+    tops = np.zeros((len(tables), len(running) - 1))
+    rest_us = 1e6 * bench.step * int(np.argmax(kind != Phase.REST))
+    squares = np.zeros(len(tables))
+    quiet = 0
+
+    def take(block: Floats, samples: int, start_us: float) -> None:
+        nonlocal quiet
+        at = start_us + 1e6 / rate * np.arange(samples)
+        owner = np.searchsorted(running, at, side="right") - 1
+        good = (owner >= 0) & (owner < tops.shape[1])
+        silent = at < rest_us
+        quiet += int(np.count_nonzero(silent))
+        for k, front in enumerate(fronts):
+            values = np.abs(pass_block(front, block, samples))
+            squares[k] += float(np.sum(values[silent] ** 2))
+            np.maximum.at(tops[k], owner[good], values[good])
+
+    line_blocks(source, take)
+    noise = np.sqrt(squares / max(quiet, 1))
+    return [(float(np.median(one)), float(rms)) for one, rms in zip(tops, noise, strict=True)]
+
+
+def set_by(table: SpikeDetector, spike: float, noise: float) -> Setting:
+    """Gain and threshold for a median ``spike`` and a ``noise`` [V]; what the table gives is kept.
+
+    Gain: the median spike in running fills four tenths of the swing, so that the largest are cut and the smallest of a
+    coast are well above the offset of a comparator.  Threshold: 15 % of the median spike, but seven times the noise.
+    """
     threshold = max(SHARE * spike, NOISES * noise) if table.threshold_mv is None else table.threshold_mv * 1e-3
     gain = FILL * table.swing_v / max(spike, 1e-9) if table.gain is None else table.gain
     return Setting(gain, threshold, spike, noise)
 
 
-def chains(leg: Leg, setting: Setting) -> dict[str, Chain]:
+def setting_of(leg: Leg, bench: Bench, worn: bool = False) -> Setting:
+    """Gain and threshold of the leg's spike detector on a bench run; raises ValueError where it never runs steadily."""
+    spike, noise = measure(leg, bench, worn, [leg.spike_detector])[0]
+    return set_by(leg.spike_detector, spike, noise)
+
+
+def chains(leg: Leg, setting: Setting) -> dict[str, Chain | ShapeChain]:
     """Fresh chains of all detectors of a leg, by name."""
     dt = 1.0 / sample_rate(leg)
     return {
         "spikes": Chain(*build_spikes(leg.spike_detector, dt, setting.gain, setting.threshold)),
+        "shape": ShapeChain(*build_shape(leg, dt, setting.gain, setting.threshold), keep=True),
         "ripple": Chain(*build_ripple(leg.ripple_detector, dt)),
     }

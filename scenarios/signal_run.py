@@ -14,10 +14,11 @@ from plant.signal.comparator import decide
 from plant.signal.front_end import pass_front
 from plant.signal.history import true_instants
 from plant.signal.records import CHANNELS
+from plant.signal.shape import check_shapes, prepare_shape
 from plant.signal.wave import add_neighbour, prepare_line, synthesise
 from scenarios.rig import records
 
-__all__ = ["BLOCK_STEPS", "Chain", "Floats", "Source", "hear", "line_blocks", "listen", "pass_block", "truth"]
+__all__ = ["BLOCK_STEPS", "Chain", "Floats", "ShapeChain", "Source", "line_blocks", "listen", "pass_block", "truth"]
 
 BLOCK_STEPS = 100
 """Sub-steps of a block: 10,000 samples at 1 MHz and 100 us, small enough for the cache."""
@@ -48,9 +49,57 @@ class Chain:
         """Make room for the pulses."""
         self.pulses = np.zeros((len(self.comparators), self.room))
 
+    def take(self, block: Floats, samples: int, start_us: float, dt_us: float) -> None:
+        """Run over a block."""
+        values = np.empty(samples)
+        _hear(records(self.front), records(self.comparators), block, (samples, start_us, dt_us), self.pulses, values)
+
     def heard(self, index: int = 0) -> Floats:
         """Instants [us] of the pulses of one comparator."""
         return self.pulses[index, : int(self.comparators["pulses"][index])].copy()
+
+
+@dataclass
+class ShapeChain:
+    """A front end with the shape check behind it, and what it accepted.
+
+    Attributes
+    ----------
+    front
+        Shape (1,) of ``FRONT``.
+    shape
+        Shape (1,) of ``SHAPE``.
+    room
+        Pulses that it may give at most.
+    estimates
+        After each block: instant [us], speed [rad/s], direction, instant of the power-off seen [us], wear; where ``keep``.
+    """
+
+    front: NDArray[np.void]
+    shape: NDArray[np.void]
+    room: int = 1 << 16
+    keep: bool = False
+    pulses: Floats = field(init=False)
+    estimates: list[tuple[float, float, int, float, float]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        """Make room for the pulses, forget everything."""
+        self.pulses = np.zeros(self.room)
+        _prepare_shape(records(self.shape))
+
+    def take(self, block: Floats, samples: int, start_us: float, dt_us: float) -> None:
+        """Run over a block."""
+        values = np.empty(samples)
+        _check(records(self.front), records(self.shape), block, (samples, start_us, dt_us), self.pulses, values)
+        if self.keep:
+            one = self.shape[0]
+            at_us = start_us + dt_us * samples
+            self.estimates.append((at_us, float(one["speed"]), int(one["direction"]), float(one["off_us"]), float(one["wear"])))
+
+    def heard(self, index: int = 0) -> Floats:
+        """Instants [us] of the accepted groups."""
+        del index
+        return self.pulses[: int(self.shape["pulses"][0])].copy()
 
 
 @kernel
@@ -74,6 +123,18 @@ def _hear(front: Any, comparators: Any, block: Any, span: tuple[int, float, floa
     pass_front(front[0], block, span[0], values)
     for k in range(len(comparators)):
         decide(comparators[k], values, block, span, pulses[k])
+
+
+@kernel
+def _prepare_shape(shape: Any) -> None:
+    prepare_shape(shape[0])
+
+
+@kernel
+def _check(front: Any, shape: Any, block: Any, span: tuple[int, float, float], pulses: Any, values: Any) -> None:
+    """Front end and shape check on one block."""
+    pass_front(front[0], block, span[0], values)
+    check_shapes(shape[0], values, block, span, pulses)
 
 
 @kernel
@@ -142,19 +203,13 @@ def pass_block(chain: Chain, block: Floats, samples: int) -> Floats:
     return values
 
 
-def hear(chain: Chain, block: Floats, samples: int, start_us: float, dt_us: float) -> None:
-    """Run one chain over a block."""
-    values = np.empty(samples)
-    _hear(records(chain.front), records(chain.comparators), block, (samples, start_us, dt_us), chain.pulses, values)
-
-
-def listen(source: Source, chains: Sequence[Chain]) -> None:
+def listen(source: Source, chains: Sequence[Chain | ShapeChain]) -> None:
     """Run chains over the waveform of a source; what they hear stays in them."""
     dt_us = 1e6 * float(source.line["dt"][0])
 
     def take(block: Floats, samples: int, start_us: float) -> None:
         for chain in chains:
-            hear(chain, block, samples, start_us, dt_us)
+            chain.take(block, samples, start_us, dt_us)
 
     line_blocks(source, take)
 

@@ -28,6 +28,42 @@ _OTHER_KEY = 0x5BD1E995
 
 
 @dataclass(frozen=True)
+class Flown:
+    """A flown move of a leg, with the motor beside it if there is one.
+
+    Attributes
+    ----------
+    name
+        What to call it.
+    leg
+        The tables of the leg.
+    bench, beside
+        The flown move, and that of the motor in the same harness.
+    """
+
+    name: str
+    leg: Leg
+    bench: Bench
+    beside: Bench | None = None
+
+    def source(self, worn: bool, seed: int) -> Source:
+        """The wires with the sparks and the noise of a ``seed``."""
+        rate = sample_rate(self.leg)
+        line = build_line(self.bench.world, self.bench.place, self.leg, worn, rate)
+        line["seed"] = seed
+        if self.beside is None:
+            return Source(line, self.bench.history)
+        other = build_line(self.beside.world, self.beside.place, self.leg, worn, rate)
+        other["seed"] = seed
+        other["key"] ^= np.uint64(_OTHER_KEY)
+        return Source(line, self.bench.history, Source(other, self.beside.history))
+
+    def phases(self) -> NDArray[np.int64]:
+        """Phase of every sub-step."""
+        return phases(self.bench.history, self.bench.step, self.bench.load_steps)
+
+
+@dataclass(frozen=True)
 class Case:
     """One motor condition on one move.
 
@@ -57,7 +93,7 @@ class Case:
 
 @dataclass(frozen=True)
 class Study:
-    """All cases of one leg, and the setting of its spike detector."""
+    """All cases of one leg, the moves they were heard on, and the setting of its spike detector."""
 
     lift: str
     leg: str
@@ -65,6 +101,7 @@ class Study:
     rate: float
     setting: Setting
     cases: tuple[Case, ...]
+    moves: tuple[Flown, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON."""
@@ -105,42 +142,6 @@ def _score_dict(one: Score, nets: tuple[int, ...]) -> dict[str, Any]:
     }
 
 
-@dataclass(frozen=True)
-class Flown:
-    """A flown move of a leg, with the motor beside it if there is one.
-
-    Attributes
-    ----------
-    name
-        What to call it.
-    leg
-        The tables of the leg.
-    bench, beside
-        The flown move, and that of the motor in the same harness.
-    """
-
-    name: str
-    leg: Leg
-    bench: Bench
-    beside: Bench | None = None
-
-    def source(self, worn: bool, seed: int) -> Source:
-        """The wires with the sparks and the noise of a ``seed``."""
-        rate = sample_rate(self.leg)
-        line = build_line(self.bench.world, self.bench.place, self.leg, worn, rate)
-        line["seed"] = seed
-        if self.beside is None:
-            return Source(line, self.bench.history)
-        other = build_line(self.beside.world, self.beside.place, self.leg, worn, rate)
-        other["seed"] = seed
-        other["key"] ^= np.uint64(_OTHER_KEY)
-        return Source(line, self.bench.history, Source(other, self.beside.history))
-
-    def phases(self) -> NDArray[np.int64]:
-        """Phase of every sub-step."""
-        return phases(self.bench.history, self.bench.step, self.bench.load_steps)
-
-
 def case_of(flown: Flown, condition: str, setting: Setting, seeds: range) -> Case:
     """Score all detectors of a leg on one flown move, once per seed.
 
@@ -179,7 +180,7 @@ def study_lift(lift: Lift, name: str, seeds: range) -> Study:
     moves = bench_moves(lift, name)
     setting = setting_of(moves[0].leg, moves[0].bench)
     cases = tuple(case_of(flown, condition, setting, seeds) for condition in CONDITIONS for flown in moves)
-    return Study(lift.name, name, len(seeds), sample_rate(moves[0].leg), setting, cases)
+    return Study(lift.name, name, len(seeds), sample_rate(moves[0].leg), setting, cases, tuple(moves))
 
 
 def study_scenario(scenario: Scenario, name: str, seeds: range) -> Study:
@@ -191,4 +192,4 @@ def study_scenario(scenario: Scenario, name: str, seeds: range) -> Study:
     beside = benches[(place + 1) % len(benches)] if len(benches) > 1 else None
     flown = Flown(scenario.name, leg, benches[place], beside)
     cases = tuple(case_of(flown, condition, setting, seeds) for condition in CONDITIONS)
-    return Study(scenario.lift.name, name, len(seeds), sample_rate(leg), setting, cases)
+    return Study(scenario.lift.name, name, len(seeds), sample_rate(leg), setting, cases, (flown,))

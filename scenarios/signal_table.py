@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textwrap import wrap
 
+from scenarios.signal_note import notes_of
 from scenarios.signal_score import Score
 from scenarios.signal_study import Case, Study
 
@@ -64,4 +65,4 @@ def study_lines(study: Study) -> list[str]:
         lines.append("  " + _HEADS[0].ljust(_WIDTHS[0]) + "".join(h.rjust(w) for h, w in zip(_HEADS[1:], _WIDTHS[1:], strict=True)))
         lines += [_row(name, one, case.nets[name]) for name, one in case.scores.items()]
         lines += _where(case)
-    return lines
+    return [*lines, "", *(line for note in notes_of(study) for line in wrap(note, WIDTH, subsequent_indent="  "))]

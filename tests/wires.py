@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.build_signal import build_line, build_spikes
-from scenarios.files.signal import Commutator, RippleDetector, SpikeDetector, Wires, WornCommutator
+from scenarios.files.signal import Commutator, RippleDetector, ShapeCheck, SpikeDetector, Wires, WornCommutator
 from scenarios.signal_bench import Bench, Order, fly, ready
 from scenarios.signal_run import Chain, Source, listen, truth
 
@@ -31,6 +31,7 @@ class Segments:
     """Where a leg's tables say how many segments the commutator has."""
 
     segments: int = 12
+    commutations: int = 12
 
 
 @dataclass
@@ -42,6 +43,7 @@ class LegTables:
     wires: Wires = BARE_WIRES
     spike_detector: SpikeDetector = PLAIN
     ripple_detector: RippleDetector = field(default_factory=RippleDetector)
+    shape_check: ShapeCheck = field(default_factory=ShapeCheck)
     motor: Segments = field(default_factory=Segments)
 
 

@@ -12,7 +12,25 @@ import numpy as np
 
 from plant.records import MAX_COMMUTATIONS
 
-__all__ = ["AMPS", "CHANNELS", "COMMON", "COMPARATOR", "EDGE", "FRONT", "HISTORY", "LINE", "MAX_QUEUE", "ORDER", "SPARK", "SPIKE", "VOLTS"]
+__all__ = [
+    "AMPS",
+    "CHANNELS",
+    "COMMON",
+    "COMPARATOR",
+    "EDGE",
+    "FRONT",
+    "HISTORY",
+    "LINE",
+    "MAX_QUEUE",
+    "ORDER",
+    "REASONS",
+    "SHAPE",
+    "SHAPE_BEFORE",
+    "SHAPE_PLACES",
+    "SPARK",
+    "SPIKE",
+    "VOLTS",
+]
 
 f8, i8, u8 = np.float64, np.int64, np.uint64
 
@@ -23,7 +41,7 @@ VOLTS, COMMON, AMPS, EDGE, SPIKE = 0, 1, 2, 3, 4
 CHANNELS = 5
 """Rows of a block: voltage between the wires, mean voltage of both against ground, motor current, switching edges, spikes alone.
 
-An edge is 1 where the carrier of the duty switches, 2 where the bridge changes its mode, 0 elsewhere.
+An edge is 1 where the carrier of the duty switches, 2 where the bridge begins to drive, 3 where it ends or brakes, 0 elsewhere.
 """
 
 HISTORY = np.dtype(
@@ -229,6 +247,63 @@ COMPARATOR = np.dtype(
         ("blank", i8),  # samples of blanking left
         ("pulses", i8),
         ("lost", i8),  # pulses that found no room
+    ],
+    align=True,
+)
+
+SHAPE_PLACES = 32
+"""Values of a digitised group."""
+SHAPE_BEFORE = 8
+"""Of them before the candidate."""
+REASONS = 4
+"""Ways in which the shape check ends: accepted, too soon, too small, unlike."""
+
+SHAPE = np.dtype(
+    [
+        ("threshold", f8),  # V at the output of the front end, for a candidate
+        ("plain_threshold", f8),  # V, of the plain Schmitt trigger
+        ("hysteresis", f8),
+        ("lockout", i8),  # samples
+        ("every", i8),  # samples per value of a digitised group
+        ("likeness", f8),
+        ("least_size", f8),
+        ("least_period", f8),
+        ("learning", f8),
+        ("commutations", i8),
+        ("rest", i8),  # samples from which on a gap is a rest
+        ("blank_switch", i8),
+        ("blank_carrier", i8),
+        ("polarity_driven", i8),
+        ("delay_us", f8),
+        # state
+        ("armed", i8),
+        ("cut", i8),  # samples for which a group counts as cut by blanking
+        ("blank", i8),
+        ("tick", i8),  # samples since the last value
+        ("recent", f8, (SHAPE_BEFORE,)),  # the values before, oldest first
+        ("filled", i8),  # values of the group at hand, 0: none
+        ("group", f8, (SHAPE_PLACES,)),
+        ("begun_us", f8),  # of the candidate
+        ("since", i8),  # samples since the last accepted candidate began
+        ("period", f8),  # samples, expected
+        ("halves", i8),  # groups of full size half-way
+        ("periods", i8),  # accepted since the last rest
+        ("place", i8),  # commutations since the start, as believed
+        ("level", f8),  # V, size of a group of an even segment, now
+        ("learnt", i8, (MAX_COMMUTATIONS,)),
+        ("share", f8, (MAX_COMMUTATIONS,)),  # size of a segment's groups over the level
+        ("mean", f8, (MAX_COMMUTATIONS * SHAPE_PLACES,)),  # learnt groups, of length one
+        ("ended", i8, (REASONS,)),
+        ("pulses", i8),
+        ("lost", i8),
+        # estimates
+        ("volts", f8),  # mean voltage of the wires
+        ("driven", i8),  # as the driver says
+        ("sense", f8),  # running sum of signs of the break pulses, -1 to 1
+        ("direction", i8),  # 1 up, -1 down, 0 unknown
+        ("off_us", f8),  # power-off seen, 0: none
+        ("wear", f8),  # mean relative deviation of a group's size from what its segment has learnt
+        ("speed", f8),  # rad/s, without sign
     ],
     align=True,
 )

@@ -48,7 +48,7 @@ def prepare_line(line: Any) -> None:
     if spark.weak_segment >= 0:
         line.segment[spark.weak_segment % line.commutations] = spark.weak_factor
     line.notch_until_us = -1.0
-    line.mode = -1
+    line.mode = COAST
     line.on = 1
 
 
@@ -134,7 +134,7 @@ def _step(line: Any, row: Any, end: Any, out: Any, first: int) -> None:
     _bounce(line, row, now_us)
     _burst(line, now_us)
     out_us = now_us + 1e6 * flyback_end(line, row, end) if row.mode == COAST else now_us
-    changed = line.mode >= 0 and line.mode != row.mode
+    changed = line.mode != row.mode
     line.mode = row.mode
     if changed:
         line.on = 1
@@ -154,7 +154,7 @@ def _step(line: Any, row: Any, end: Any, out: Any, first: int) -> None:
             out[VOLTS, first + j + k] = volts
             out[COMMON, first + j + k] = common
             out[AMPS, first + j + k] = a[2] + part * (b[2] - a[2])
-            edge = 2.0 if changed and j + k == 0 else 0.0
+            edge = (2.0 if row.mode == DRIVE else 3.0) if changed and j + k == 0 else 0.0
             if row.mode == DRIVE:
                 on = 1 if _switched(line, row, at_us) else 0
                 edge = 1.0 if edge == 0.0 and on != line.on else edge

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +15,7 @@ from scenarios.errors import InputError
 if TYPE_CHECKING:
     from scenarios.files.lift import Lift
     from scenarios.files.scenario import Scenario
+    from scenarios.report_folder import ReportFolder
     from scenarios.signal_study import Study
 
 __all__ = ["command"]
@@ -28,8 +30,18 @@ class Order:
     leg: str | None
     moves: int
     seed: int
+    condition: str
+    detector: str
+    rates: Path | None
+    report: Path | None
+    vcd: Path | None
     json: str | None
     quiet: bool
+
+    @property
+    def seeds(self) -> range:
+        """Seeds of the sparks, one a move."""
+        return range(self.seed, self.seed + self.moves)
 
 
 def _load(order: Order) -> tuple[Lift, Scenario | None]:
@@ -58,11 +70,69 @@ def _leg(order: Order, lift: Lift) -> str:
     return order.leg
 
 
-def _study(order: Order, lift: Lift, scenario: Scenario | None, leg: str) -> Study:
-    from scenarios.signal_study import study_lift, study_scenario
+def _write_rates(order: Order, study: Study) -> None:
+    from scenarios.outputs import write_whole
+    from scenarios.signal_rates import find_rates, rates_text
 
-    seeds = range(order.seed, order.seed + order.moves)
-    return study_lift(lift, leg, seeds) if scenario is None else study_scenario(scenario, leg, seeds)
+    assert order.rates is not None
+    found = find_rates(study.moves, order.condition, order.detector, study.setting, order.seeds)
+    write_whole(order.rates, rates_text(found).encode())
+
+
+def _write_vcd(order: Order, study: Study) -> None:
+    """Pulse trains of the first case with the first seed."""
+    import numpy as np
+
+    from scenarios.outputs import write_whole
+    from scenarios.signal_detectors import chains
+    from scenarios.signal_run import listen, truth
+    from scenarios.signal_vcd import vcd_bytes
+
+    assert order.vcd is not None
+    flown, condition = study.moves[0], order.condition
+    source = flown.source(condition == "worn", order.seed)
+    made = chains(flown.leg, study.setting)
+    listen(source, list(made.values()))
+    mode = flown.bench.history["mode"][:-1]
+    rows = np.concatenate(([0], np.flatnonzero(np.diff(mode)) + 1))
+    about = f"{study.lift}, leg {study.leg}, {condition} motor, {flown.name}, seed {order.seed}; simulated by levelrig"
+    trains = {"true": truth(source), **{name: chain.heard() for name, chain in made.items()}}
+    write_whole(order.vcd, vcd_bytes(trains, (1e6 * flown.bench.step * rows, mode[rows]), about))
+
+
+def _write_report(order: Order, study: Study, folder: ReportFolder) -> None:
+    from scenarios.signal_figures import views_of
+    from scenarios.signal_maps import corner_map, window_map
+    from scenarios.signal_parts import propose
+    from scenarios.signal_report import Chapter, signal_files
+
+    flown, seeds = study.moves[-1], order.seeds[:2]
+    words = ["levelrig", "signal", str(order.file), *(word for one in order.sets for word in ("--set", one)), "--leg", study.leg]
+    words += ["--moves", str(order.moves), "--seed", str(order.seed), "--report", str(order.report)]
+    maps = [window_map(flown, condition, study.setting, seeds) for condition in ("new", "worn")]
+    maps.append(corner_map(flown, "worn", seeds[:1]))
+    proposal = propose(study.moves, "worn", study.setting, seeds)
+    views = views_of(study.moves[0], "new", study.setting, order.seed)
+    folder.write(signal_files(Chapter(study, views, maps, proposal, shlex.join(words))))
+
+
+def _check_outputs(order: Order) -> ReportFolder | None:
+    """Refuse what could not be written, before anything is flown."""
+    from scenarios.outputs import check_target
+    from scenarios.report_folder import ReportFolder
+
+    targets = [one for one in (None if order.json in (None, "-") else Path(str(order.json)), order.rates, order.vcd) if one is not None]
+    for target in targets:
+        check_target(target, [str(order.file)])
+    if len({target.resolve() for target in targets}) < len(targets):
+        raise InputError(["--json, --rates and --vcd: two of them name one file; choose another name"])
+    if order.report is None:
+        return None
+    from scenarios.signal_report import signal_file_names
+
+    folder = ReportFolder(order.report)
+    folder.check(signal_file_names())
+    return folder
 
 
 def signal(order: Order) -> None:
@@ -76,15 +146,23 @@ def signal(order: Order) -> None:
     from scenarios import cache
 
     cache.prepare()  # before any import that brings kernels along
-    from scenarios.outputs import check_target, write_whole
+    from scenarios.outputs import write_whole
+    from scenarios.signal_note import notes_of
+    from scenarios.signal_study import study_lift, study_scenario
     from scenarios.signal_table import study_lines
 
-    if order.json not in (None, "-"):
-        check_target(Path(str(order.json)), [str(order.file)])
+    folder = _check_outputs(order)
     lift, scenario = _load(order)
-    study = _study(order, lift, scenario, _leg(order, lift))
+    leg = _leg(order, lift)
+    study = study_lift(lift, leg, order.seeds) if scenario is None else study_scenario(scenario, leg, order.seeds)
+    if order.rates is not None:
+        _write_rates(order, study)
+    if order.vcd is not None:
+        _write_vcd(order, study)
+    if folder is not None:
+        _write_report(order, study, folder)
     if order.json is not None:
-        text = json.dumps(study.as_dict(), indent=1, allow_nan=False) + "\n"
+        text = json.dumps({**study.as_dict(), "notes": list(notes_of(study))}, indent=1, allow_nan=False) + "\n"
         if order.json == "-":
             click.echo(text, nl=False)
             return
@@ -101,6 +179,15 @@ def signal(order: Order) -> None:
     "--moves", metavar="N", type=click.IntRange(1, 1000), default=5, show_default=True, help="Moves a case, other sparks in each."
 )
 @click.option("--seed", metavar="N", type=click.IntRange(0, 2**62), default=1, show_default=True, help="Seed of the first move's sparks.")
+@click.option(
+    "--rates", metavar="FILE", type=click.Path(path_type=Path), help="Write miss and false rates by speed and current for a lift file."
+)
+@click.option("--report", type=click.Path(path_type=Path), metavar="DIR", help="Write a report with waveforms, maps and parts into DIR.")
+@click.option("--vcd", type=click.Path(path_type=Path), metavar="FILE", help="Write the pulse trains of one move for a wave viewer.")
+@click.option("--condition", type=click.Choice(["new", "worn"]), default="new", show_default=True, help="Motor of --rates and --vcd.")
+@click.option(
+    "--detector", type=click.Choice(["spikes", "shape", "ripple"]), default="spikes", show_default=True, help="Detector of --rates."
+)
 @click.option("--json", "json_to", metavar="PATH", help="Write the scores as JSON; - writes them to standard output instead of the table.")
 @click.option("--quiet", is_flag=True, help="Print nothing; wrong input is still told.")
 def command(**options: object) -> None:

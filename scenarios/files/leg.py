@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, WithJsonSchema, model_validator
 
 from plant.threads import trapezoidal_thread
 from scenarios.files.fields import Table, quantity
 from scenarios.files.motor import Motor, Thermal
-from scenarios.files.signal import Commutator, RippleDetector, SpikeDetector, Wires, WornCommutator
+from scenarios.files.rates import Rates
+from scenarios.files.signal import Commutator, RippleDetector, ShapeCheck, SpikeDetector, Wires, WornCommutator
 
 __all__ = ["PARTS", "SIGNAL_PARTS", "Bridge", "CurrentSensor", "Detector", "Gear", "Guide", "Leg", "Place", "Spindle", "Stops"]
 
-SIGNAL_PARTS = ("commutator", "worn_commutator", "wires", "spike_detector", "ripple_detector")
+SIGNAL_PARTS = ("commutator", "worn_commutator", "wires", "spike_detector", "ripple_detector", "shape_check")
 """Those that only the signal level reads."""
 
 PARTS = (
@@ -29,6 +30,20 @@ PARTS = (
     *SIGNAL_PARTS,
 )
 """Sub-tables of a leg, in ``[every_leg]`` or in the leg itself."""
+
+RATED = (
+    "edge_false_on",
+    "edge_false_off",
+    "start_miss_mean",
+    "start_miss_sd",
+    "run_miss",
+    "run_false",
+    "run_double",
+    "tail_rpm",
+    "flyback_us",
+    "quiet_current_a",
+)
+"""Chances of a detector that a table of rates replaces."""
 
 Coordinate = Annotated[float, Field(ge=-50000, le=50000)]
 Place = Annotated[tuple[Coordinate, Coordinate], Field(description="x and y in the plan of the deck, mm.")]
@@ -137,6 +152,16 @@ class Detector(Table):
     flyback_us: float = quantity(0, 20000, "Time after a switch-off in which nothing is heard.", 500.0)
     quiet_current_a: float = quantity(0, 10, "Current below which a ripple detector hears nothing.", 0.1)
     hall_slots: int = Field(default=4, ge=1, le=4096, description="Slots per motor revolution of the reference counter.")
+    rates: Annotated[Rates | None, WithJsonSchema({"type": "string"})] = Field(
+        default=None, description="File of miss and false rates that levelrig signal --rates has written; it replaces the chances above."
+    )
+
+    @model_validator(mode="after")
+    def _says_it_once(self) -> Self:
+        twice = [name for name in RATED if name in self.model_fields_set]
+        if self.rates is not None and twice:
+            raise ValueError(f"rates replaces {', '.join(twice)}: leave {'it' if len(twice) == 1 else 'them'} out")
+        return self
 
     @model_validator(mode="after")
     def _delays_are_ordered(self) -> Self:
@@ -177,6 +202,7 @@ class Leg(Table):
     wires: Wires = Wires()
     spike_detector: SpikeDetector = SpikeDetector()
     ripple_detector: RippleDetector = RippleDetector()
+    shape_check: ShapeCheck = ShapeCheck()
 
     @model_validator(mode="after")
     def _name_is_free(self) -> Self:

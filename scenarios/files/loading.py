@@ -16,6 +16,7 @@ from scenarios.files.lift import Lift
 from scenarios.files.limits import limit_entries
 from scenarios.files.lines import Path as KeyPath
 from scenarios.files.overrides import Change, apply, collected, flattened, split_key
+from scenarios.files.rate_files import fetch_rates
 from scenarios.files.reading import Source, frozen, read
 from scenarios.files.scenario import Scenario, ScenarioFile
 from scenarios.files.settings import Settings
@@ -212,6 +213,9 @@ def _lift(source: Source) -> tuple[Lift | None, list[str]]:
     legs = table.get("leg")
     if isinstance(legs, list):
         table["leg"] = [_merged(every, leg) if isinstance(leg, dict) else leg for leg in legs]
+        unread = fetch_rates(source, table["leg"])
+        if unread:
+            return None, unread
     lift, bad = validated(source, Lift, table)
     if lift is not None:
         for path, text in lift_complaints(lift):

@@ -15,7 +15,7 @@ __all__ = ["KINDS", "MOST_BYTES", "Source", "frozen", "kind_of", "read"]
 
 MOST_BYTES = 1_000_000
 MOST_TABLES = 20
-KINDS = ("lift", "settings", "scenario", "tuning")
+KINDS = ("lift", "settings", "scenario", "tuning", "rates")
 
 
 @dataclass

@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from scenarios.files.fields import Table, quantity
 
-__all__ = ["Commutator", "RippleDetector", "SpikeDetector", "Wires", "WornCommutator"]
+__all__ = ["Commutator", "RippleDetector", "ShapeCheck", "SpikeDetector", "Wires", "WornCommutator"]
 
 ASSUMED = "assumed: order of magnitude by commutation theory, no source; to be fitted to recordings"
 Polarity = Literal[-1, 1]
@@ -155,3 +155,14 @@ class RippleDetector(Table):
         if self.high_hz <= self.low_hz:
             raise ValueError(f"high_hz = {self.high_hz:g} must be above low_hz = {self.low_hz:g}")
         return self
+
+
+class ShapeCheck(Table):
+    """The check of each candidate by its shape."""
+
+    sensitive: float = quantity(0.05, 1, "Threshold of the candidates over that of the spike detector.", 0.5)
+    value_us: float = quantity(0.5, 50, "Time between two values of a digitised group, rounded to samples.", 2.0)
+    likeness: float = quantity(-1, 1, "Least correlation with the learnt group.", 0.35)
+    least_size: float = quantity(0, 1, "Least size over the learnt one.", 0.2)
+    least_period: float = quantity(0, 1, "Least spacing over the expected one.", 0.55)
+    learning: float = quantity(0.001, 1, "Share of a new group in what is learnt.", 0.1)

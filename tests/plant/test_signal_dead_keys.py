@@ -17,7 +17,7 @@ from scenarios.build_signal import build_line, build_ripple, build_spikes
 from scenarios.files.signal import Commutator, RippleDetector, SpikeDetector, Wires, WornCommutator
 from scenarios.rig import records
 from scenarios.signal_bench import Bench, Order, fly, ready
-from scenarios.signal_run import Chain, Floats, Source, hear, line_blocks
+from scenarios.signal_run import Chain, Floats, Source, line_blocks
 
 LIVELY: dict[str, Any] = {"weak_segment": 3, "double": 0.3, "cluster": 0.5, "bounce_per_s": 150.0}
 TABLES: dict[str, BaseModel] = {
@@ -80,7 +80,7 @@ def recorded(changes: dict[str, dict[str, Any]], signal_alone: bool) -> str:
                 stages = np.zeros((len(STAGES), samples))
                 pass_stages(records(front)[0], block, samples, stages)
                 digest.update(stages.tobytes())
-                hear(chain, block, samples, start_us, 1.0)
+                chain.take(block, samples, start_us, 1.0)
 
         line_blocks(source, take)
         for chain in chains:

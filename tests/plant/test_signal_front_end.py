@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from plant.closed_form.signal_path import rc_gain
 from plant.signal.front_end import share_of
 from plant.signal.records import AMPS, CHANNELS, COMMON, COMPARATOR, EDGE, FRONT, VOLTS
-from scenarios.signal_run import Chain, hear, pass_block
+from scenarios.signal_run import Chain, pass_block
 
 DT = 1e-6
 Floats = NDArray[np.float64]
@@ -45,7 +45,7 @@ def block_of(volts: Floats, **rows: Floats) -> Floats:
 
 def pulses_of(made: NDArray[np.void], one: NDArray[np.void], block: Floats) -> Floats:
     chain = Chain(made, one)
-    hear(chain, block, block.shape[1], 0.0, 1e6 * DT)
+    chain.take(block, block.shape[1], 0.0, 1e6 * DT)
     return chain.heard()
 
 

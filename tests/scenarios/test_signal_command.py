@@ -97,3 +97,36 @@ def test_json_is_written_whole(tmp_path: Path) -> None:
     assert done.output == ""
     assert json.loads(target.read_text())["lift"] == "worktop"
     assert list(tmp_path.iterdir()) == [target]
+
+
+@pytest.mark.slow
+def test_the_report_shows_wires_scores_maps_and_parts_and_is_the_same_twice(tmp_path: Path) -> None:
+    words = ["signal", WORKTOP, "--moves", "1", "--quiet", "--report"]
+    for name in ("one", "two"):
+        CliRunner().invoke(cli, [*words, str(tmp_path / name)], catch_exceptions=False)
+    page = (tmp_path / "one" / "signal.html").read_text()
+
+    assert page.replace("/one", "/two") == (tmp_path / "two" / "signal.html").read_text()
+    for heading in ("One commutation", "Start", "Power-off", "End of the coast", "Scores", "Maps", "Parts", "Worst corners"):
+        assert heading in page
+    assert page.count("<svg") == 7
+    assert "the setting in force lies on" in page.lower()
+    assert "http" not in page.replace("http://www.w3.org", "")
+    assert (tmp_path / "one" / "signal-start.png").stat().st_size > 10_000
+
+
+def test_the_dump_of_pulses_can_be_read_back(tmp_path: Path) -> None:
+    from vcd.reader import TokenKind, tokenize
+
+    target = tmp_path / "pulses.vcd"
+    CliRunner().invoke(cli, ["signal", WORKTOP, "--moves", "1", "--quiet", "--vcd", str(target)], catch_exceptions=False)
+    with target.open("rb") as file:
+        tokens = list(tokenize(file))
+    names = {token.var.id_code: token.var.reference for token in tokens if token.kind is TokenKind.VAR}
+    rises = [
+        names[token.scalar_change.id_code] for token in tokens if token.kind is TokenKind.CHANGE_SCALAR and token.scalar_change.value == "1"
+    ]
+
+    assert set(names.values()) == {"bridge", "true", "spikes", "shape", "ripple"}
+    assert rises.count("true") > 500
+    assert abs(rises.count("spikes") - rises.count("true")) < 6
