@@ -112,7 +112,7 @@ def by_hand(folder: Path) -> tuple[Flown, Setting]:
 def test_wires_and_rates_give_the_same_distribution_of_net_counts(tmp_path: Path) -> None:
     flown, setting = by_hand(tmp_path)
     on_wires = heard_on_wires(flown, setting, "new", range(1000, 1000 + SEEDS))
-    rates = find_rates([flown], "new", "spikes", setting, range(120))
+    rates = find_rates([flown], "new", "spikes", setting, range(80))
     (tmp_path / "found.toml").write_text(rates_text(rates))
     (tmp_path / "more.toml").write_text(rates_text(changed(rates, 1.5)))
     by_rates = counted(load_scenario(written(tmp_path, "found.toml")), range(SEEDS))
