@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from plant.bridge import DRIVE
+from plant.detector_records import RATE_BANDS, RATE_SPEEDS
 from plant.kernel import kernel
-from plant.records import RATE_BANDS, RATE_SPEEDS
 
 __all__ = ["band_of", "rates_at"]
 

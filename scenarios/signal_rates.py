@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.bridge import DRIVE
-from plant.records import RATE_BANDS, RATE_SPEEDS
+from plant.detector_records import RATE_BANDS, RATE_SPEEDS
 from scenarios.build_motor import RPM
 from scenarios.files.rates import RateBand, Rates
 from scenarios.signal_detectors import Setting, chains

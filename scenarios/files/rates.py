@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from plant.records import RATE_BANDS, RATE_SPEEDS
+from plant.detector_records import RATE_BANDS, RATE_SPEEDS
 from scenarios.files.fields import Table, quantity
 
 __all__ = ["RateBand", "Rates"]
