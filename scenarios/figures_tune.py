@@ -9,9 +9,19 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from scenarios.figure_style import BELIEVED, FAINT, INK, LIMIT, WIDTH, clean, settle, styled
+from scenarios.figure_style import BELIEVED, FAINT, INK, LIMIT, WIDTH, clean, leg_style, settle, styled
 
-__all__ = ["Point", "Share", "draw_pareto", "draw_shares", "pareto_figure", "shares_figure"]
+__all__ = [
+    "Point",
+    "Share",
+    "draw_pareto",
+    "draw_shares",
+    "gating_figure",
+    "laws_figure",
+    "pareto_figure",
+    "pinch_figure",
+    "shares_figure",
+]
 
 Point = tuple[float, float, float, bool]
 """A candidate: level error [mm], travel time [s], switch-offs, whether it reaches every target that was judged."""
@@ -81,4 +91,59 @@ def shares_figure(shares: Sequence[Share]) -> Figure:
     with styled():
         figure = Figure(figsize=(WIDTH, 0.32 * len(shares) + 1.0), layout="constrained")
         draw_shares(figure.subplots(), shares)
+    return settle(figure)
+
+
+def laws_figure(rows: Sequence[tuple[str, float, float, float]]) -> Figure:
+    """Level error of each law while moving, after the coast, and with a leg at its torque limit [mm]."""
+    with styled():
+        figure = Figure(figsize=(WIDTH, 0.36 * len(rows) + 1.0), layout="constrained")
+        axes = figure.subplots()
+        places = np.arange(len(rows))
+        for k, (word, marker) in enumerate((("while moving", "o"), ("after the coast", "s"), ("a leg at its torque limit", "D"))):
+            style = leg_style(k)
+            axes.plot([float(row[k + 1]) for row in rows], places, linestyle="none", marker=marker, color=style["color"], label=word)
+        axes.set_xscale("log")
+        axes.set_yticks(places, [row[0] for row in rows], fontsize=8)
+        axes.invert_yaxis()
+        clean(axes, "worst level error [mm]")
+        axes.margins(x=0.05)
+        axes.legend(fontsize=8, frameon=False)
+    return settle(figure)
+
+
+def gating_figure(points: Sequence[tuple[str, float, float, float]]) -> Figure:
+    """Level error [mm] and miscounts over switch-offs, each window named at its point."""
+    with styled():
+        figure = Figure(figsize=(WIDTH, 3.0), layout="constrained")
+        for axes, which, word in zip(figure.subplots(1, 2), (2, 3), ("worst level error [mm]", "miscounts a move"), strict=True):
+            x, y = [point[1] for point in points], [float(point[which]) for point in points]
+            axes.plot(x, y, linestyle="none", marker="o", markersize=4, color=BELIEVED)
+            for k, point in enumerate(points):
+                axes.annotate(point[0], (x[k], y[k]), xytext=(3, 3), textcoords="offset points", fontsize=7)
+            axes.set_xscale("log")
+            clean(axes, word)
+            axes.margins(x=0.12, y=0.1)
+            axes.set_xlabel("switch-offs a leg and move", loc="right")
+    return settle(figure)
+
+
+def pinch_figure(rises: Sequence[float], trips: Sequence[float], forces: dict[str, list[float]], chosen: float | None) -> Figure:
+    """False trips [share of clean flights] and largest force on an obstacle [N] over the threshold [A]."""
+    with styled():
+        figure = Figure(figsize=(WIDTH, 3.8), layout="constrained")
+        upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": [1, 2]})
+        upper.plot(rises, trips, color=INK, marker="o", markersize=3)
+        clean(upper, "false trips, share of clean flights")
+        for k, (word, values) in enumerate(forces.items()):
+            if values:
+                lower.plot(rises[: len(values)], values, marker="o", markersize=3, label=word, **leg_style(k))
+        clean(lower, "largest force on the obstacle [N]")
+        lower.set_xlabel("threshold pinch.rise_a [A]", loc="right")
+        lower.legend(fontsize=7.5, frameon=False)
+        for axes in (upper, lower):
+            axes.set_xscale("log")
+            axes.margins(x=0.04)
+            if chosen is not None:
+                axes.axvline(chosen, color=LIMIT, linewidth=1.0, linestyle=(0, (4, 2)))
     return settle(figure)

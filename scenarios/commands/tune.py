@@ -27,6 +27,7 @@ class Order:
     seed: int | None
     jobs: int
     effort: str
+    study: str | None
     fresh: bool
     out: Path | None
     header: Path | None
@@ -141,6 +142,49 @@ def _write(order: Order, plan: Plan, tuned: Tuned, out: Path) -> None:
             write_whole(Path(order.json), told.encode("utf-8"))
 
 
+def _study(order: Order) -> int:
+    """Fly a study and tell it; no settings are written."""
+    import json
+
+    from scenarios.outputs import check_target, write_whole
+    from scenarios.report_folder import ReportFolder
+    from scenarios.tuning.plan import load_plan
+    from scenarios.tuning.studies import STUDIES, study_files
+
+    assert order.study is not None
+    if order.out is not None or order.header is not None:
+        raise InputError(["--out and --header: a study writes no settings; take --report or --json"])
+    sets = order.sets
+    if order.study == "pinch" and not any(one.startswith("settings.pinch.") for one in sets):
+        sets = (*sets, *_pinch_table(order))
+    plan = load_plan(order.file, sets, order.seed)
+    stem = f"{order.file.stem}-{order.study}"
+    if order.report is not None:
+        ReportFolder(order.report).check([f"{stem}.html", f"{stem}.png"])
+    if order.json not in (None, "-"):
+        check_target(Path(str(order.json)), [str(order.file)])
+    study = STUDIES[order.study](plan, order.jobs)
+    if order.report is not None:
+        ReportFolder(order.report).write(study_files(study, stem))
+    if order.json is not None:
+        text = json.dumps(study.data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        if order.json == "-":
+            click.echo(text, nl=False)
+        else:
+            write_whole(Path(order.json), text.encode("utf-8"))
+    order.say("\n".join(study.lines))
+    return 0
+
+
+def _pinch_table(order: Order) -> tuple[str, ...]:
+    """What puts a guard into settings that have none."""
+    from scenarios.files.guarding import Pinch
+    from scenarios.tuning.plan import load_plan
+
+    guarded = load_plan(order.file, order.sets, order.seed).settings.pinch is not None
+    return () if guarded else (f"settings.pinch.rise_a={Pinch().rise_a}",)
+
+
 def tune_file(order: Order) -> int:
     """Tune as ordered; returns the exit code."""
     from dataclasses import replace
@@ -170,6 +214,13 @@ def tune_file(order: Order) -> int:
     show_default=True,
     help="How long to search; none: the first guess alone.",
 )
+@click.option(
+    "--study",
+    type=click.Choice(["laws", "gating", "pinch"]),
+    help="Instead of a search: all levelling laws compared, the map of gating windows, or the pinch guard's threshold "
+    "against false trips and force.",
+)
+@click.option("--compare", "study", flag_value="laws", help="The same as --study laws.")
 @click.option("--fresh", is_flag=True, help="Do not go on from a search that was broken off.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="New settings file; left out: beside the old one.")
 @click.option("--header", type=click.Path(path_type=Path), metavar="FILE", help="Write the settings as a C header, fixed point.")
@@ -182,4 +233,5 @@ def command(context: click.Context, /, **options: Any) -> None:
 
     Exit code 0: every target is reached. 1: a target is not reached. 2: the input is wrong.
     """
-    context.exit(tune_file(Order(**options)))
+    order = Order(**options)
+    context.exit(_study(order) if order.study else tune_file(order))

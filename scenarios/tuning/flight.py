@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -55,6 +54,10 @@ class Outcome:
     headroom: float
     miscounts: int
     reason: str
+    trips: int = 0
+    """Pinches that the controller decided on."""
+    force: float = 0.0
+    """Largest force on any obstacle [N]."""
     broken: tuple[str, ...] = ()
     """Limits of the rehearsal that were broken, where they were judged."""
 
@@ -116,6 +119,8 @@ def score(rig: Any, trace: NDArray[np.float64]) -> Outcome:
         headroom=_headroom(trace, legs, float(rig["settings"]["soft_start"])),
         miscounts=int(np.max(scores["missed"] + scores["extra"], initial=0)),
         reason=reason or ("a move did not end" if unended else ""),
+        trips=int(rig["memory"]["pinch"]["trips"]),
+        force=float(np.max(rig["world"]["contact"]["peak"])),
     )
 
 
@@ -130,7 +135,7 @@ class Bench:
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
-        self._ready = lru_cache(maxsize=None)(self._make)
+        self._made: dict[tuple[int, str], tuple[Scenario, NDArray[np.void]]] = {}
 
     def scenario(self, rehearsal: int, corner: Corner) -> Scenario:
         """The rehearsal at the corner, with its seed."""
@@ -139,11 +144,17 @@ class Bench:
             return plain
         changes = [*self.plan.changes, *corner.changes, ("payload.mass_kg", plain.file.payload.mass_kg * corner.payload)]
         moved = load_scenario(plain.path, changes)
+        if any(key == "seed" for key, _ in corner.changes):
+            return moved
         return replace(moved, file=moved.file.model_copy(update={"seed": plain.file.seed}))
 
-    def _make(self, rehearsal: int, corner: Corner) -> tuple[Scenario, NDArray[np.void]]:
-        scenario = self.scenario(rehearsal, corner)
-        return scenario, build_rig(scenario)
+    def _ready(self, rehearsal: int, corner: Corner) -> tuple[Scenario, NDArray[np.void]]:
+        """The rehearsal at the corner, and its rig; corners of a plan are told apart by their names."""
+        key = (rehearsal, corner.name)
+        if key not in self._made:
+            scenario = self.scenario(rehearsal, corner)
+            self._made[key] = (scenario, build_rig(scenario))
+        return self._made[key]
 
     def rig(self, rehearsal: int, corner: Corner, settings: Settings) -> NDArray[np.void]:
         """A rig of its own, ready to fly under ``settings``; the guard tick must be that of the plan."""
@@ -156,6 +167,13 @@ class Bench:
         one["end_us"] = round(latest_end(scenario.file, settings, scenario.lift) * 1e6)
         one["trace_every"] = max(1, round(TRACE_EVERY / float(one["settings"]["tick"])))
         return rig
+
+    def running_currents(self, rehearsal: int, settings: Settings) -> list[float]:
+        """Mean current of each leg while it ran steadily in the first move of a rehearsal [A]."""
+        rig = self.rig(rehearsal, NOMINAL, settings)
+        fly_rig(rig)
+        legs = int(rig["world"]["n_legs"][0])
+        return [float(current) for current in rig["move"][0][0]["legs"]["run_current"][:legs]]
 
     def fly(self, rehearsal: int, corner: Corner, settings: Settings, limits: bool = False) -> Outcome:
         """Fly one rehearsal at one corner; ``limits``: judge it by its own limits as well."""

@@ -11,7 +11,7 @@ from scenarios.tuning.judging import Judgement
 from scenarios.tuning.plan import Plan
 from scenarios.tuning.rules import FirstGuess
 
-__all__ = ["Tuned"]
+__all__ = ["Tuned", "finite"]
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Tuned:
             "bounds": [asdict(bound) for bound in self.bounds],
             "candidates": [{"values": one.values, "cost": one.cost, "ok": one.ok, **_pareto(one)} for one in self.tried],
         }
-        cleaned: dict[str, Any] = _clean(whole)
+        cleaned: dict[str, Any] = finite(whole)
         return cleaned
 
 
@@ -76,12 +76,12 @@ def _judgement(one: Judgement) -> dict[str, Any]:
     }
 
 
-def _clean(value: Any) -> Any:
+def finite(value: Any) -> Any:
     """``value`` with every number that JSON cannot hold turned into None."""
     if isinstance(value, dict):
-        return {str(key): _clean(one) for key, one in value.items()}
+        return {str(key): finite(one) for key, one in value.items()}
     if isinstance(value, list | tuple):
-        return [_clean(one) for one in value]
+        return [finite(one) for one in value]
     if isinstance(value, float):
         return float(value) if isfinite(value) else None
     return value

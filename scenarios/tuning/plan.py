@@ -19,7 +19,7 @@ from scenarios.files.slips import did_you_mean
 from scenarios.files.tuning import DEFAULT_SEARCH, Choices, Corners, Search, Span, Targets, TuningFile
 from scenarios.tuning.corners import Corner, corner_list
 
-__all__ = ["PERFECT_COUNTS", "Plan", "load_plan", "setting_keys", "with_settings"]
+__all__ = ["PERFECT_COUNTS", "Plan", "load_plan", "setting_keys", "with_settings", "without_perfect_counts"]
 
 PERFECT_COUNTS: tuple[tuple[str, object], ...] = tuple(
     (f"lift.leg.detector.{key}", 0)
@@ -137,6 +137,14 @@ def load_plan(path: Path, sets: Iterable[str | Change] = (), seed: int | None = 
     changes = [*(PERFECT_COUNTS if file.perfect_counts else ()), *flattened(file.set).items(), *given]
     rehearsals = _rehearsals(path, file.rehearsals, changes)
     return _checked(Plan(path, file.name, rehearsals, tuple(changes), file.search, file.corners, file.targets, seed or 1), seed)
+
+
+def without_perfect_counts(plan: Plan) -> Plan:
+    """The plan with the detectors of its lift file."""
+    perfect = {key for key, _ in PERFECT_COUNTS}
+    changes = [change for change in plan.changes if change[0] not in perfect]
+    rehearsals = tuple(load_scenario(scenario.path, changes) for scenario in plan.rehearsals)
+    return replace(plan, rehearsals=rehearsals, changes=tuple(changes))
 
 
 def _default_search(scenario: Scenario) -> Search:
