@@ -20,7 +20,7 @@ TAGS = {"seen", "seen-part", "memory", "derived"}
 
 def shipped(name: str) -> Callable[..., Any]:
     module, _, function = name.rpartition(".")
-    places = {"threads": "plant.threads"} | ({module: module} if module.startswith("sync.") else {})
+    places = {"threads": "plant.threads"} | ({module: module} if module.startswith(("sync.", "scenarios.")) else {})
     found: Callable[..., Any] = getattr(importlib.import_module(places.get(module, f"plant.closed_form.{module}")), function)
     return found
 

@@ -1,0 +1,1 @@
+"""Campaigns: many lifts over tolerances, faults and wear, kept on disk, with answers that carry their confidence."""
