@@ -23,6 +23,7 @@ pytestmark = pytest.mark.skipif(shutil.which("gcc") is None, reason="no C compil
 STEPS = 20_000
 REPEATS = 21
 SOURCE = Path(__file__).with_name("step.c")
+# C types of nested records that the program names; any other is called after its owner and its field
 NAMES = {
     "motor": "Motor",
     "bridge": "Bridge",
@@ -56,9 +57,10 @@ def _declare(dtype: np.dtype[np.void], name: str, done: dict[str, str]) -> None:
     lines = []
     for field, (kind, *_) in (dtype.fields or {}).items():
         base, shape = (kind.base, kind.shape) if kind.subdtype else (kind, ())
-        if base.fields and NAMES[field] not in done:
-            _declare(base, NAMES[field], done)
-        c_type = NAMES[field] if base.fields else BASIC[base.str[1:]]
+        inside = NAMES.get(field, f"{name}{field.title()}")
+        if base.fields and inside not in done:
+            _declare(base, inside, done)
+        c_type = inside if base.fields else BASIC[base.str[1:]]
         word = f"{field}_" if field == "case" else field
         lines.append(f"    {c_type} {word}{''.join(f'[{n}]' for n in shape)};")
     done[name] = "typedef struct {\n" + "\n".join(lines) + f"\n}} {name};\n"
