@@ -57,5 +57,5 @@ def _log_homing(rig: Any) -> None:
         seen.known = memory.referenced
     elif memory.homing == 0 and memory.referenced == 1 and seen.known == 1:
         for q in range(rig.world.n_legs):
-            note(rig, _RESIDUAL, q, float(memory.legs[q].residual + memory.legs[q].repeat))
+            note(rig, _RESIDUAL, q, float(memory.legs[q].residual + memory.legs[q].again))
     seen.homing = memory.homing

@@ -79,7 +79,7 @@ def _forget_leg(leg: Any) -> None:
     leg.start_counts = 0
     leg.residual = 0
     leg.doubt = 0.0
-    leg.repeat = 0
+    leg.again = 0
     leg.excess_since_us = 0.0
     leg.opposed = 0
     leg.carried = 0.0

@@ -36,7 +36,7 @@ def _suspect(settings: Any, memory: Any) -> int:
         leg = memory.legs[q]
         allowed = settings.debris * settings.legs[q].counts_per_metre
         if second:
-            off = leg.repeat if leg.repeat >= 0 else -leg.repeat
+            off = leg.again if leg.again >= 0 else -leg.again
         else:
             off = leg.residual
             allowed += leg.doubt
@@ -61,9 +61,9 @@ def next_step(settings: Any, memory: Any, now: float) -> int:
         told = settings.legs[q]
         if first:
             leg.residual = leg.counts
-            leg.repeat = 0
+            leg.again = 0
         else:
-            leg.repeat = leg.counts
+            leg.again = leg.counts
         height = told.home_offset + 0.5 / told.counts_per_metre
         top = height if height > top else top
     memory.culprit = _suspect(settings, memory)

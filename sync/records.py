@@ -178,7 +178,7 @@ LEG_MEMORY = np.dtype(
         ("residual", i8),  # counts at the first contact of the last homing, by the zero before it
         ("doubt", f8),  # counts by which the position may be off, either way
         ("drift", LEG_DRIFT),
-        ("repeat", i8),  # counts of its second contact, by the zero of the first
+        ("again", i8),  # counts of its second contact, by the zero of the first
         ("excess_since_us", f8),  # current above the over-current threshold
         ("opposed", i8),  # 1: reversed, and still turning the old way
         ("carried", f8),  # N of payload, estimated in the last steady raise

@@ -128,7 +128,7 @@ def judge_stop(settings: Any, memory: Any, q: int, now: float) -> None:
     A leg that believes itself too low at its stop has lost counts raising or gained some lowering: negative.
     """
     leg, told = memory.legs[q], settings.drift
-    off = float(leg.residual + leg.repeat)
+    off = float(leg.residual + leg.again)
     spread = sqrt(0.25 * settings.doubt_homing * settings.doubt_homing + memory.drift.moves * told.move_counts * told.move_counts)
     z = off / spread
     clipped = _CLIP if z > _CLIP else (-_CLIP if z < -_CLIP else z)

@@ -281,7 +281,7 @@ def test_every_second_pulse_rejected_is_seen_and_given_back() -> None:
     moves = [{"home": True}, {"to_mm": 40.0}, {"home": True}, {"to_mm": 40.0}, {"home": True}]
     rig = flown("roof/home", ("move", moves), ("end_s", 90.0), perfect=False)
     known = rig["memory"]["legs"][:4]
-    off = known["residual"] + known["repeat"]
+    off = known["residual"] + known["again"]
     print("rejected", known["rejected"], "counts off at the stop", off)
 
     assert rig["memory"]["mode"] == Mode.READY

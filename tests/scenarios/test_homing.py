@@ -71,7 +71,7 @@ def test_homing_finds_both_stops_for_all_their_spread_and_zeroes_there() -> None
 def test_each_leg_meets_its_stop_twice_and_the_second_contact_is_the_softer_one() -> None:
     rig = flown("worktop/home", HOME)
     contacts = [int(one["leg"]) for one in rig["log"][: rig["events"]] if one["what"] == Happening.STALLED]
-    repeat = rig["memory"]["legs"]["repeat"][:2]
+    repeat = rig["memory"]["legs"]["again"][:2]
     print("second contact above the first:", repeat, "counts")
 
     assert sorted(contacts) == [LEFT, LEFT, RIGHT, RIGHT]
@@ -119,7 +119,7 @@ def test_homing_within_the_budget_levels_unequal_starts_already_in_the_back_off(
 @pytest.mark.parametrize("leg", [LEFT, RIGHT])
 def test_debris_that_gives_way_between_the_contacts_is_found_and_its_leg_named(leg: int) -> None:
     rig = soft_debris("worktop/home", leg, 2e-3, 3_000_000)
-    print("second less first contact", rig["memory"]["legs"]["repeat"][:2], "counts")
+    print("second less first contact", rig["memory"]["legs"]["again"][:2], "counts")
 
     assert rig["memory"]["mode"] == Mode.FAULTED
     assert reasons(rig) == [(leg, Reason.DEBRIS)]
