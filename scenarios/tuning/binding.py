@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from scenarios.files.tuning import Choices
+from scenarios.tuning.guards import GUARDS, guard_reason
 from scenarios.tuning.judging import Judgement
 from scenarios.tuning.plan import Plan
 from scenarios.tuning.search import Searcher
@@ -76,7 +77,7 @@ def _neighbours(searcher: Searcher, best: Judgement) -> tuple[Judgement, list[tu
     """The settings and all that lie one step away, judged alike: on the machine as in its files and at the worst corners."""
     plan, names = searcher.plan, _corner_names(best)
     corners = tuple(corner for corner in plan.corners if corner.name in names)
-    steps = [(key, way, _neighbour(plan, key, best.values[key], way)) for key in plan.search for way in (1, -1)]
+    steps = [(key, way, _neighbour(plan, key, best.values[key], way)) for key in searcher.keys for way in (1, -1)]
     asked = [best.values | {key: value} for key, _, value in steps if value is not None]
     judged = searcher.judge([best.values, *asked], corners)
     here = judged[0]
@@ -101,6 +102,11 @@ def polished(searcher: Searcher, best: Judgement, steps: int) -> Judgement:
     return best
 
 
+def _guards(searcher: Searcher) -> list[str]:
+    """Searched keys that follow from the others."""
+    return [key for key in GUARDS if key in searcher.plan.search]
+
+
 def bounds_of(searcher: Searcher, best: Judgement, start: dict[str, float]) -> list[Bound]:
     """What binds each searched key of the best settings, at the worst corners of theirs.
 
@@ -115,4 +121,6 @@ def bounds_of(searcher: Searcher, best: Judgement, start: dict[str, float]) -> l
     """
     here, around = _neighbours(searcher, best)
     told = {(key, way): _told(other, here, value) for key, way, value, other in around}
+    for key in _guards(searcher):
+        told[key, 1], told[key, -1] = guard_reason(best, best.values[key])
     return [Bound(key, start[key], best.values[key], told[key, 1], told[key, -1]) for key in searcher.plan.search]

@@ -15,7 +15,7 @@ from scenarios.operating_point import NoSteadyMotionError
 from scenarios.tuning.corners import CASE_SHARE
 from scenarios.tuning.plan import Plan, with_settings
 
-__all__ = ["CornerFigures", "Linear"]
+__all__ = ["CornerFigures", "Linear", "span_of"]
 
 FEW = 4
 LATE = (1.0, 1.1)
@@ -47,7 +47,7 @@ def _middle(plan: Plan) -> dict[str, float]:
     return found
 
 
-def _span(plan: Plan) -> Span:
+def span_of(plan: Plan) -> Span:
     """Ranges of the plan's corners; the case is as much warmer than 20 C as in ``scenarios.tuning.corners``."""
     spans, air = plan.spans, plan.rehearsals[0].lift.duty.ambient_c
     winding = spans.winding_c or (air,)
@@ -71,7 +71,7 @@ class Linear:
 
     def __init__(self, plan: Plan) -> None:
         self.scenario = plan.rehearsals[0]
-        self.span = _span(plan)
+        self.span = span_of(plan)
         self._plants = lru_cache(maxsize=None)(self._make)
         self._chosen = lru_cache(maxsize=None)(self._few)
         self.middle = _middle(plan)

@@ -8,6 +8,7 @@ from math import inf
 from scenarios.errors import InputError
 from scenarios.tuning.archive import Archive
 from scenarios.tuning.binding import bounds_of, polished
+from scenarios.tuning.guards import guard_values
 from scenarios.tuning.judging import Judgement
 from scenarios.tuning.outcome import Tuned
 from scenarios.tuning.plan import Plan
@@ -65,8 +66,18 @@ def tune(plan: Plan, crew: Crew, archive: Archive, effort: Effort, tick: Callabl
     best = guessed if guessed is not None else before
     if effort.population:
         best = polished(searcher, searcher.search([guess.values, plan.start()], effort).best, effort.polish)
+    best = _guarded(searcher, best)
     bounds = bounds_of(searcher, best, plan.start())
     return Tuned(plan, before, guess, guessed, best, tuple(bounds), tuple(searcher.tried))
+
+
+def _guarded(searcher: Searcher, best: Judgement) -> Judgement:
+    """The settings with guard thresholds that follow from them, flown at every corner; without, if one of those then trips."""
+    values = guard_values(searcher.plan, best)
+    if not values:
+        return best
+    guarded = searcher.judge([best.values | values], searcher.plan.corners, full=True)[0]
+    return guarded if guarded is not None and guarded.cost <= best.cost + 1e-9 else best
 
 
 def _found(searcher: Searcher, values: dict[str, float]) -> Judgement:

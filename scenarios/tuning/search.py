@@ -19,6 +19,7 @@ from scenarios.files.tuning import Choices
 from scenarios.tuning.archive import Archive
 from scenarios.tuning.corners import Corner
 from scenarios.tuning.flight import NOMINAL
+from scenarios.tuning.guards import GUARDS
 from scenarios.tuning.judging import Judgement, judge_settings
 from scenarios.tuning.plan import Plan
 from scenarios.tuning.workers import Crew, Finding
@@ -83,7 +84,8 @@ class Searcher:
         self, plan: Plan, crew: Crew, archive: Archive, before: dict[str, float], tick: Callable[[int], None] = lambda _: None
     ) -> None:
         self.plan, self.crew, self.archive, self.before, self.tick = plan, crew, archive, before, tick
-        self.keys = list(plan.search)
+        self.keys = [key for key in plan.search if key not in GUARDS]
+        self.kept = {key: value for key, value in plan.start().items() if key in GUARDS}
         self.tried: list[Judgement] = []
 
     def judge(self, candidates: Sequence[dict[str, float]], corners: tuple[Corner, ...], full: bool = False) -> list[Judgement | None]:
@@ -106,7 +108,7 @@ class Searcher:
 
     def values(self, point: NDArray[np.float64]) -> dict[str, float]:
         """Values of a point of the unit cube, or of indices where one of several is taken; rounded as they would be written."""
-        found = {}
+        found = dict(self.kept)
         for key, place in zip(self.keys, point, strict=True):
             span = self.plan.search[key]
             if isinstance(span, Choices):

@@ -32,6 +32,7 @@ set = { "move.1.to_mm" = 60.0 }
 [search]
 "levelling.kc_per_mm" = [0.02, 0.5]
 "timing.tick_ms" = { of = [5.0, 10.0] }
+"guards.tilt_limit_mm" = [0.5, 5.0]
 [corners]
 supply = [0.9]
 winding_c = []
@@ -78,7 +79,16 @@ def test_a_search_is_at_least_as_good_as_its_first_guess_and_judged_at_every_cor
 
     assert tuned.best.cost <= tuned.guessed.cost < tuned.before.cost
     assert {cell.corner for cell in tuned.best.cells} == {NOMINAL.name, "supply 90%"}
-    assert {bound.key for bound in tuned.bounds} == {"levelling.kc_per_mm", "timing.tick_ms"}
+    assert {bound.key for bound in tuned.bounds} == {"levelling.kc_per_mm", "timing.tick_ms", "guards.tilt_limit_mm"}
+
+
+def test_the_tilt_limit_becomes_four_times_what_the_controller_sees_at_the_worst_corner(folder: Path) -> None:
+    tuned = small(folder)
+    seen = max(cell.outcome.seen_peak for cell in tuned.best.cells)
+
+    assert tuned.best.values["guards.tilt_limit_mm"] == pytest.approx(max(0.5, 4.0 * seen), abs=0.1)
+    assert tuned.before.values["guards.tilt_limit_mm"] == 5.0
+    assert tuned.best.cost <= tuned.guessed.cost
 
 
 class BrokenOffError(Exception):
