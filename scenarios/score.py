@@ -246,12 +246,12 @@ def _log_mode(rig: Any) -> None:
 def _log_pinch(rig: Any) -> None:
     """Log a pinch that the controller has decided on, and the end of a retreat."""
     pinch = rig.memory.pinch
-    if pinch.trips != rig.trips_before:
-        rig.trips_before = pinch.trips
+    if pinch.trips > rig.trips_before:
         note(rig, _PINCHED, pinch.leg, pinch.deviation)
-    if pinch.retreats != rig.retreats_before:
-        rig.retreats_before = pinch.retreats
+    if pinch.retreats > rig.retreats_before:
         note(rig, _RETREATED, -1, pinch.retreated)
+    rig.trips_before = pinch.trips  # a start without memory sets both back
+    rig.retreats_before = pinch.retreats
 
 
 @kernel

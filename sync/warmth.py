@@ -1,7 +1,7 @@
 """Over-temperature memory: I2R with cool-down in two nodes, winding and case, for every leg.
 
-It runs at rest as well, and must survive power-off: whoever restores memory after a power fail either brings the stored
-temperatures back or calls ``assume_hot``.
+It runs at rest as well and survives power-off: the temperatures at the failure are kept, the worst case, since how long the
+power was away is not known.
 
 Source: two-node lumped model, resistance by the copper law about 20 C (IEC 60028).
 """
@@ -12,7 +12,7 @@ from typing import Any
 
 from sync.kernel import kernel
 
-__all__ = ["assume_hot", "hottest", "warm_legs"]
+__all__ = ["hottest", "warm_legs"]
 
 _COPPER = 0.00393  # 1/K
 
@@ -37,11 +37,3 @@ def hottest(settings: Any, memory: Any) -> float:
         winding = memory.legs[q].warmth.winding
         most = winding if winding > most else most
     return most
-
-
-@kernel
-def assume_hot(settings: Any, memory: Any) -> None:
-    """Nothing is known of the time before: winding and case are taken as hot as a move may make them."""
-    for q in range(settings.n_legs):
-        memory.legs[q].warmth.winding = settings.warmth.limit
-        memory.legs[q].warmth.case = settings.warmth.limit
