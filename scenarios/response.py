@@ -95,6 +95,7 @@ def _endless(rig: NDArray[np.void], direction: int) -> None:
         for name in ("edge_false_on", "edge_false_off", "start_miss_mean", "start_miss_sd", "run_miss", "run_false", "run_double"):
             detector[name] = 0.0
     settings["travel_low"], settings["travel_high"], settings["move_timeout"] = -_FAR, _FAR, 1e9
+    settings["pinch"]["on"], settings["overload"] = 0, 0.0  # a probe is what they would answer to
     one["rows"] = 0
     one["inputs"]["order"] += 1
     one["inputs"]["command"], one["inputs"]["target"] = Command.GO, direction * 0.9 * _FAR

@@ -22,7 +22,7 @@ from sync.profile import enter_bin
 
 __all__ = ["pinched", "watch_currents"]
 
-_HELD = 0.5  # of the threshold: beyond it the level is held and nothing is learnt
+_HELD = 0.5  # of the threshold: beyond it level and noise are held
 _SHAPE_SHARE = 5.0  # 1/s: how fast the expectation goes over to the next bin
 _ALONE = 0.5  # of the threshold: a fall that exceeds the other legs' by so much is no dip of the supply
 
@@ -69,14 +69,14 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
     if memory.direction < 0 and 0.0 < known.fall_threshold < limit:
         limit = known.fall_threshold
     limit *= _HELD
+    known.total += deviation
+    known.number += 1
     if deviation > limit or deviation < -limit:
         return
     step = pinch.follow_share * deviation
     most = pinch.follow_step
     known.level += most if step > most else (-most if step < -most else step)
     known.noise += pinch.noise_share * (deviation * deviation - known.noise)
-    known.total += deviation
-    known.number += 1
 
 
 @kernel

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from scenarios.runner import Flight
 
-__all__ = ["EXAMPLES", "IDEAL", "PERFECT_COUNTS", "SHIPPED", "Sets", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
+__all__ = ["EXAMPLES", "IDEAL", "PERFECT_COUNTS", "SHIPPED", "UNGUARDED", "Sets", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
 
 Sets = tuple[tuple[str, Any], ...]
 
@@ -56,8 +56,15 @@ def rehearsal(name: str) -> Path:
     return EXAMPLES / f"{name}.toml"
 
 
+UNGUARDED: Sets = (
+    ("settings.pinch", None),
+    *((f"settings.guards.{key}", None) for key in ("over_current_a", "supply_low_v", "overload_kg")),
+)
+"""No guard that looks at currents or the supply: for what is to be seen without their answer."""
+
 IDEAL: Sets = (
     *PERFECT_COUNTS,
+    *UNGUARDED,
     # stiff supply, bridge without losses, true readings
     ("lift.supply.resistance_ohm", 0.0),
     ("lift.supply.capacitance_mf", 0.0),

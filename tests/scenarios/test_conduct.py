@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from flights import leg, move, summary
 from numpy.typing import NDArray
-from rehearsals import EXAMPLES
+from rehearsals import EXAMPLES, UNGUARDED
 
 from plant.kernel import kernel
 from scenarios.conduct import watch_conduct, watch_deck
@@ -72,7 +72,7 @@ def test_a_blocked_leg_is_reported_stays_unpowered_and_still_and_that_may_be_ask
         "stop_mm": 5.0,
         "false_trips": 0.0,
     }
-    result = flown(RAISE, fault=[STUCK], limits=limits)[1]
+    result = flown(RAISE, fault=[STUCK], limits=limits, **dict(UNGUARDED))[1]
     judged = {one.name: one for one in result.verdict.limits}
 
     assert [name for name in limits if judged[name].ok is not True] == []

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import simpy
-from rehearsals import PERFECT_COUNTS, rehearsal
+from rehearsals import PERFECT_COUNTS, UNGUARDED, rehearsal
 
 from scenarios.build import build_rig
 from scenarios.files import load_scenario
@@ -114,7 +114,7 @@ def test_the_tilt_guard_switches_everything_off_at_its_limit() -> None:
 @pytest.mark.parametrize("perfect", [True, False])
 def test_a_leg_at_its_end_stop_is_a_stall_and_gains_no_counts(perfect: bool) -> None:
     stop = ("lift.leg.stops.high_mm", 200.0)
-    rig = flown("worktop/raise", stop, perfect=perfect)
+    rig = flown("worktop/raise", stop, *UNGUARDED, perfect=perfect)
     stalled = happened(rig, Happening.STALLED)
 
     assert rig["memory"]["mode"] == Mode.FAULTED

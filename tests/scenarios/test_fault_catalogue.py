@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from rehearsals import EXAMPLES, bytes_of, rehearsal
+from rehearsals import EXAMPLES, UNGUARDED, bytes_of, rehearsal
 
 from scenarios.build import build_rig
 from scenarios.files import load_scenario
@@ -87,7 +87,7 @@ FAULTS: dict[str, tuple[dict[str, Any], str, str]] = {
 
 
 def sets_of(kind: str) -> list[tuple[str, Any]]:
-    changes = {"no-current-limit": [("settings.speed.soft_start_ms", 0.0)]}.get(kind, [])
+    changes = {"no-current-limit": [("settings.speed.soft_start_ms", 0.0), *UNGUARDED]}.get(kind, [])
     return [*SETS, *changes]
 
 

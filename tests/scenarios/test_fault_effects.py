@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from rehearsals import PERFECT_COUNTS, rehearsal
+from rehearsals import PERFECT_COUNTS, UNGUARDED, rehearsal
 
 from scenarios.errors import InputError
 from scenarios.files import load_scenario
@@ -25,7 +25,7 @@ OPEN_LOOP = (("settings.levelling.law", "none"), ("settings.guards.tilt_limit_mm
 @lru_cache
 def _flown(name: str, faults: str, sets: str) -> Any:
     changes = [(str(key), value) for key, value in json.loads(sets)]
-    return fly(load_scenario(rehearsal(name), [*PERFECT_COUNTS, MOVE, *changes, ("fault", json.loads(faults))]))
+    return fly(load_scenario(rehearsal(name), [*PERFECT_COUNTS, *UNGUARDED, MOVE, *changes, ("fault", json.loads(faults))]))
 
 
 def flown(*faults: dict[str, Any], sets: tuple[tuple[str, Any], ...] = (), name: str = "worktop/raise") -> Any:

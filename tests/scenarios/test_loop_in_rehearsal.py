@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from rehearsals import IDEAL, PERFECT_COUNTS, Sets, rehearsal
+from rehearsals import IDEAL, PERFECT_COUNTS, UNGUARDED, Sets, rehearsal
 
 from scenarios.build import build_rig
 from scenarios.corners import Span, corner_margins, corner_plants, judge, load_cases, worst
@@ -24,6 +24,7 @@ from sync.modes import Mode
 
 LATE: Sets = (
     *PERFECT_COUNTS,
+    *UNGUARDED,
     ("settings.timing.tick_ms", 20.0),
     ("settings.timing.guard_tick_ms", 20.0),
     ("settings.timing.compute_delay_us", 19900.0),

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from rehearsals import PERFECT_COUNTS, rehearsal
+from rehearsals import PERFECT_COUNTS, UNGUARDED, rehearsal
 
+from plant.setup import refresh_load
 from scenarios.build import build_rig
 from scenarios.files import load_scenario
 from scenarios.happenings import tell_events
@@ -56,15 +57,17 @@ def test_all_legs_go_back_level_and_know_where_they_are(side: str, reaction: str
     start = ("start.height_mm", 20.0 if side == "above" else 250.0)
     rig = flown("worktop/raise", ("fault", [obstacle(side, 150.0, 75.0)]), move, start, ("settings.pinch.reaction", reaction))
     pinch, world = rig["memory"]["pinch"], rig["world"]
-    print(f"{side}, {reaction}: {world['contact'][0]['peak']:.0f} N, heights {true_heights(rig)}, level {1e3 * rig['move'][0]['peak']:.2f} mm")
+    print(
+        f"{side}, {reaction}: {world['contact'][0]['peak']:.0f} N, heights {true_heights(rig)}, level {1e3 * rig['move'][0]['peak']:.2f} mm"
+    )
 
     assert ended_well(rig, Reason.PINCH_RAISING if side == "above" else Reason.PINCH_LOWERING)
     assert (int(pinch["trips"]), int(pinch["leg"]), int(pinch["retreats"])) == (1, LEFT, 1)
     assert 1e3 * pinch["retreated"] == pytest.approx(30.0, abs=0.5)
     # the deck is free again
     assert world["contact"][0]["force"] == 0.0
-    # reversed out of the motion a leg turns on unheard for some counts: 19.5 counts are 1 mm
-    assert true_heights(rig) == pytest.approx(believed(rig), abs=0.35)
+    # a shorted motor is not heard on its wires: its braked way, 0.5 mm, is missing
+    assert true_heights(rig) == pytest.approx(believed(rig), abs=0.6 if reaction == "brake" else 0.35)
     assert 1e3 * world["deck"]["level_error"] < 0.6
 
 
@@ -114,11 +117,12 @@ def test_under_the_middle_of_the_deck_both_legs_lose_load_and_it_is_seen_all_the
 
 
 def test_without_the_table_the_guard_is_off() -> None:
-    off = ("settings.pinch.rise_a", 50.0), ("settings.pinch.rise_most_a", 50.0)
-    rig = flown("worktop/raise", ("fault", [obstacle("above", 150.0, 75.0)]), *off)
+    rig = flown("worktop/raise", ("fault", [obstacle("above", 150.0, 75.0)]), *UNGUARDED)
 
     assert int(rig["memory"]["pinch"]["trips"]) == 0
-    assert rig["world"]["contact"][0]["peak"] > 1000.0
+    # the stall guard is the one that acts then, at three times the force
+    assert rig["memory"]["reason"] == Reason.STALL
+    assert rig["world"]["contact"][0]["peak"] > 500.0
 
 
 # profile
@@ -127,7 +131,9 @@ def test_without_the_table_the_guard_is_off() -> None:
 def profile_of(sets: Sets, number: int) -> list[Any]:
     """Profile of the left leg, raising [A], after each of ``number`` raises through a stiff place of the guides."""
     moves = [{"to_mm": 200.0}, {"to_mm": 60.0}] * number
-    scenario = load_scenario(rehearsal("worktop/raise"), (*PERFECT_COUNTS, ("move", moves), ("start.height_mm", 60.0), ("end_s", 300.0), *sets))
+    scenario = load_scenario(
+        rehearsal("worktop/raise"), (*PERFECT_COUNTS, ("move", moves), ("start.height_mm", 60.0), ("end_s", 300.0), *sets)
+    )
     rig = build_rig(scenario)
     seen, forms = 0, []
     while not rig["finished"][0]:
@@ -227,19 +233,17 @@ def test_hundreds_of_clean_moves_do_not_trip_any_guard(name: str) -> None:
 
 
 def test_a_payload_added_at_rest_is_no_obstacle() -> None:
-    rig = build_rig(load_scenario(rehearsal("worktop/raise"), (*PERFECT_COUNTS, ("payload.mass_kg", 0.0), ("start.height_mm", 40.0), ("move", TOUR))))
-    array = rig
+    empty = (("payload.mass_kg", 0.0), ("start.height_mm", 40.0), ("move", TOUR))
+    array = build_rig(load_scenario(rehearsal("worktop/raise"), (*PERFECT_COUNTS, *empty)))
     loaded = False
     while not array["finished"][0]:
         fly_rig(array, None, int(array["ticks"][0]) + 100)
         if not loaded and array["moves"][0] == 2 and array["memory"]["mode"][0] == Mode.READY:
             loaded = True
-            from plant.setup import refresh_load
-
             array["world"]["deck"]["payload"] = 90.0
             refresh_load(array["world"][0])
 
     assert loaded
     assert int(array["memory"]["pinch"]["trips"][0]) == 0
     assert array["memory"]["reason"][0] == Reason.NONE
-    assert Command.GO == array["move"]["command"][0, 3]
+    assert array["move"]["command"][0, 3] == Command.GO

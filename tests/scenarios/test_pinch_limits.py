@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from flights import summary
-from rehearsals import EXAMPLES
+from rehearsals import EXAMPLES, UNGUARDED
 
 from scenarios.build import build_rig
 from scenarios.files import load_scenario
@@ -21,7 +21,7 @@ from scenarios.wiring import stored_energy
 
 RAISE = EXAMPLES / "worktop" / "raise.toml"
 GAUGE = {"what": "obstacle", "side": "above", "height_mm": 120.0, "stiffness_n_per_mm": 25.0, "at_mm": [0.0, 0.0], "at_s": 0.1}
-GUARD = {"settings.pinch.rise_a": 0.5, "settings.pinch.retreat_mm": 30.0}
+GUARD = {"settings.pinch.rise_a": 0.5, "settings.pinch.retreat_mm": 30.0, "settings.pinch.retreat_duty": 0.88}
 MASK = {"pinch_peak_n": 400.0, "pinch_late_n": 150.0, "pinch_last_n": 25.0}
 
 
@@ -52,7 +52,7 @@ def test_a_pinch_is_judged_by_its_largest_force_and_by_what_is_left_of_it_later(
 
 
 def test_without_a_guard_the_mask_is_broken_late_as_well() -> None:
-    result = pinched({}, {**MASK, "retreat_mm": 10.0})[1]
+    result = pinched(dict(UNGUARDED), {**MASK, "retreat_mm": 10.0})[1]
 
     assert [of(result, name).ok for name in MASK] == [False, False, False]
     assert (of(result, "retreat_mm").value, of(result, "retreat_mm").ok) == (0.0, False)
@@ -68,7 +68,7 @@ def test_a_rehearsal_that_ends_before_the_mask_does_is_not_judged_by_the_rest_of
 
 
 def test_a_deck_that_never_lets_go_is_not_within_the_limit_on_the_reversal() -> None:
-    reversal = of(pinched({}, {"pinch_reversal_n": 9000.0})[1], "pinch_reversal_n")
+    reversal = of(pinched(dict(UNGUARDED), {"pinch_reversal_n": 9000.0})[1], "pinch_reversal_n")
 
     assert (reversal.ok, reversal.reason) == (None, "the deck had not let go when it ended")
 

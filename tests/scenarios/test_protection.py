@@ -6,14 +6,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from rehearsals import PERFECT_COUNTS, rehearsal
+from rehearsals import PERFECT_COUNTS, UNGUARDED, rehearsal
 
 from scenarios.files import load_scenario
 from scenarios.rig import Happening
 from scenarios.runner import fly
 from sync.modes import Mode, Reason
-
-CALM = (("settings.guards.overload_kg", 20000.0), ("settings.pinch.rise_a", 50.0), ("settings.pinch.rise_most_a", 50.0))
 
 
 def flown(*sets: tuple[str, Any], name: str = "worktop/raise") -> Any:
@@ -118,7 +116,7 @@ def test_a_supply_that_breaks_down_is_relieved_and_the_counting_goes_on() -> Non
 
 def test_too_much_current_switches_off_for_good_and_names_the_leg() -> None:
     wall = {"what": "obstacle", "side": "above", "leg": "right", "height_mm": 100.0, "stiffness_n_per_mm": 500.0, "at_s": 0.1}
-    rig = flown(*CALM, ("fault", [wall]), ("settings.guards.over_current_a", 7.0), ("settings.guards.over_current_ms", 10.0))
+    rig = flown(*UNGUARDED, ("fault", [wall]), ("settings.guards.over_current_a", 7.0), ("settings.guards.over_current_ms", 10.0))
     told = [int(event["leg"]) for event in rig["log"][: rig["events"]] if event["what"] == Happening.REASON]
 
     assert ended(rig) == (Mode.FAULTED, Reason.OVER_CURRENT)
@@ -133,8 +131,7 @@ def lowest(stagger: float, *sets: tuple[str, Any]) -> tuple[float, list[float], 
     """Lowest supply [V], instants of switching on [s], peak of the level error in the first half second [mm]."""
     base = (("settings.speed.soft_start_ms", 0.0), ("lift.supply.resistance_ohm", 0.0), ("lift.supply.current_limit_a", 12.0))
     free = (("settings.speed.current_limit_a", 100.0), ("lift.every_leg.bridge.current_limit_a", 100.0))
-    off = (("settings.guards.supply_low_v", 1.0), ("settings.guards.over_current_a", 400.0), *CALM)
-    rig = flown(*base, *free, *off, ("settings.speed.stagger_ms", stagger), ("payload.mass_kg", 90.0), *sets)
+    rig = flown(*base, *free, *UNGUARDED, ("settings.speed.stagger_ms", stagger), ("payload.mass_kg", 90.0), *sets)
     return float(rig["move"][0]["lowest_supply"]), times(rig, Happening.LEG_ON), 1e3 * float(rig["move"][0]["start_peak"])
 
 
