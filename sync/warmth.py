@@ -1,4 +1,4 @@
-"""Over-temperature memory: I2R with cool-down in two nodes, winding and case, for every leg.
+"""Over-temperature memory: I2R and the heat of the brushes, with cool-down in two nodes, winding and case, for every leg.
 
 It runs at rest as well and survives power-off: the temperatures at the failure are kept, the worst case, since how long the
 power was away is not known.
@@ -23,7 +23,8 @@ def warm_legs(settings: Any, memory: Any) -> None:
     for q in range(settings.n_legs):
         leg, told = memory.legs[q], settings.legs[q]
         known, model = leg.warmth, told.warmth
-        heat = leg.current * leg.current * told.resistance * (1.0 + _COPPER * (known.winding - 20.0))
+        volts = leg.current * told.resistance * (1.0 + _COPPER * (known.winding - 20.0)) + told.brush_drop
+        heat = leg.current * volts
         across = (known.winding - known.case) * model.across
         known.winding += model.winding_rise * (heat - across)
         known.case += model.case_rise * (across - (known.case - settings.warmth.ambient) * model.away)

@@ -46,7 +46,7 @@ def test_the_estimated_winding_follows_the_true_one() -> None:
     print("estimated", estimate.round(1), "true", true.round(1))
 
     assert np.all(true > 30.0)
-    # the brushes' heat stays out of the winding in both; the estimate takes the switches' resistance to the winding's: 1 %
+    # the brush drop is taken as constant and the switches as part of the winding; sensors err by 1 % and 15 mA
     assert estimate - 25.0 == pytest.approx(true - 25.0, rel=0.08)
 
 
@@ -129,7 +129,7 @@ def test_too_much_current_switches_off_for_good_and_names_the_leg() -> None:
 
 def lowest(stagger: float, *sets: tuple[str, Any]) -> tuple[float, list[float], float]:
     """Lowest supply [V], instants of switching on [s], peak of the level error in the first half second [mm]."""
-    base = (("settings.speed.soft_start_ms", 0.0), ("lift.supply.resistance_ohm", 0.0), ("lift.supply.current_limit_a", 12.0))
+    base = (("settings.speed.soft_start_ms", 0.0), ("lift.supply.resistance_ohm", 0.02), ("lift.supply.current_limit_a", 12.0))
     free = (("settings.speed.current_limit_a", 100.0), ("lift.every_leg.bridge.current_limit_a", 100.0))
     rig = flown(*base, *free, *UNGUARDED, ("settings.speed.stagger_ms", stagger), ("payload.mass_kg", 90.0), *sets)
     return float(rig["move"][0]["lowest_supply"]), times(rig, Happening.LEG_ON), 1e3 * float(rig["move"][0]["start_peak"])
