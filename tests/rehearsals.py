@@ -58,7 +58,9 @@ def rehearsal(name: str) -> Path:
 
 UNGUARDED: Sets = (
     ("settings.pinch", None),
-    *((f"settings.guards.{key}", None) for key in ("over_current_a", "supply_low_v", "overload_kg")),
+    ("settings.guards.over_current_a", None),
+    ("settings.guards.supply_low_v", None),
+    ("settings.guards.overload_kg", None),
 )
 """No guard that looks at currents or the supply: for what is to be seen without their answer."""
 
