@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from plant.advance import advance_one, close_tick
 from plant.kernel import kernel
+from plant.pulse_buffer import push_pulse
 from plant.signal.history import note_step
 from plant.signal.records import HISTORY
 from scenarios.build import build_rig
@@ -20,7 +21,7 @@ from scenarios.signal_bench import Bench
 from scenarios.wiring import act, sense
 from sync.tick import tick
 
-__all__ = ["fly_scenario"]
+__all__ = ["advance_noted", "begin_notes", "fly_scenario", "give_pulse"]
 
 
 @kernel
@@ -30,29 +31,53 @@ def _note(world: Any, history: Any, n: int) -> None:
 
 
 @kernel
-def _fly_noted(one: Any, history: Any) -> int:
-    """Sense, tick, advance as both clocks do, with a note after each sub-step; the sub-steps flown."""
-    rig = one[0]
-    world = rig.world
-    n = 0
+def _begin(one: Any, history: Any) -> None:
+    """Write the first row of the history."""
+    world = one[0].world
     for q in range(world.n_legs):
         motor = world.legs[q].motor
-        history[q, 0].speed, history[q, 0].current, history[q, 0].angle = motor.speed, motor.current, motor.angle
-        history[q, 0].supply = world.supply.voltage
-    while rig.finished == 0 and n + world.steps_per_tick < history.shape[1]:
-        sense(rig)
-        tick(rig.settings, rig.memory, rig.inputs, rig.outputs)
-        act(rig)
-        for step in range(world.steps_per_tick):
-            if step > 0 and rig.due_soon == 1:
-                run_script(rig, False)
-            advance_one(world, step)
-            _note(world, history, n)
-            n += 1
-        close_tick(world)
-        rig.ticks += 1
-        watch(rig)
+        row = history[q, 0]
+        row.speed, row.current, row.angle, row.supply = motor.speed, motor.current, motor.angle, world.supply.voltage
+
+
+@kernel
+def _advance_noted(one: Any, history: Any, n: int) -> int:
+    """Act, fly the machine through one tick with a note after each sub-step from row ``n`` on, score it; the row reached."""
+    rig = one[0]
+    world = rig.world
+    act(rig)
+    for step in range(world.steps_per_tick):
+        if step > 0 and rig.due_soon == 1:
+            run_script(rig, False)
+        advance_one(world, step)
+        _note(world, history, n)
+        n += 1
+    close_tick(world)
+    rig.ticks += 1
+    watch(rig)
     return n
+
+
+@kernel
+def _fly_noted(one: Any, history: Any) -> int:
+    """Sense, tick, advance as both clocks do, noted; the sub-steps flown."""
+    rig = one[0]
+    _begin(one, history)
+    n = 0
+    while rig.finished == 0 and n + rig.world.steps_per_tick < history.shape[1]:
+        sense(rig)
+        if rig.tick_due == 1:
+            tick(rig.settings, rig.memory, rig.inputs, rig.outputs)
+        n = _advance_noted(one, history, n)
+    return n
+
+
+@kernel
+def _give_pulse(one: Any, q: int, instant: float) -> None:
+    """Hand a pulse of the wires to the controller's input of a leg."""
+    detector = one[0].world.legs[q].detector
+    detector.heard += 1
+    push_pulse(detector, instant)
 
 
 def fly_scenario(scenario: Scenario, seed: int | None = None) -> list[Bench]:
@@ -80,3 +105,18 @@ def fly_scenario(scenario: Scenario, seed: int | None = None) -> list[Bench]:
     history: NDArray[np.void] = np.zeros((int(world["n_legs"][0]), steps + 1), HISTORY)
     flown = _fly_noted(records(rig), records(history))
     return [Bench(world, history[q, : flown + 1], (), q) for q in range(len(history))]
+
+
+def begin_notes(rig: NDArray[np.void], history: NDArray[np.void]) -> None:
+    """Write the first row of the ``history``, shape (legs, rows)."""
+    _begin(records(rig), records(history))
+
+
+def advance_noted(rig: NDArray[np.void], history: NDArray[np.void]) -> None:
+    """Act and fly through one tick, its sub-steps written into ``history`` from the first row on."""
+    _advance_noted(records(rig), records(history), 0)
+
+
+def give_pulse(rig: NDArray[np.void], q: int, instant: float) -> None:
+    """Hand a pulse at ``instant`` [us] to the controller's input of leg ``q``."""
+    _give_pulse(records(rig), q, instant)

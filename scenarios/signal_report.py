@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from scenarios.figure_style import to_png, to_svg
 from scenarios.report import render
+from scenarios.signal_extras import Extras
 from scenarios.signal_figures import View, map_figure, window_figure
 from scenarios.signal_maps import Map
 from scenarios.signal_note import notes_of
@@ -29,6 +30,7 @@ class Chapter:
     views: Sequence[View]
     maps: Sequence[Map]
     proposal: Proposal
+    extras: Extras
     command: str
 
 
@@ -51,6 +53,7 @@ def signal_files(chapter: Chapter) -> dict[str, bytes]:
         windows=[(view.name, inline[name]) for name, view in zip(WINDOWS, chapter.views, strict=True)],
         maps=[(one, inline[name]) for name, one in zip(MAPS, chapter.maps, strict=True)],
         proposal=chapter.proposal,
+        extras=chapter.extras,
         command=chapter.command,
     )
     return files

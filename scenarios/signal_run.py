@@ -18,7 +18,19 @@ from plant.signal.shape import check_shapes, prepare_shape
 from plant.signal.wave import add_neighbour, prepare_line, synthesise
 from scenarios.rig import records
 
-__all__ = ["BLOCK_STEPS", "Chain", "Floats", "ShapeChain", "Source", "line_blocks", "listen", "pass_block", "truth"]
+__all__ = [
+    "BLOCK_STEPS",
+    "Chain",
+    "Floats",
+    "ShapeChain",
+    "Source",
+    "line_blocks",
+    "listen",
+    "pass_block",
+    "prepare_source",
+    "synthesise_into",
+    "truth",
+]
 
 BLOCK_STEPS = 100
 """Sub-steps of a block: 10,000 samples at 1 MHz and 100 us, small enough for the cache."""
@@ -194,6 +206,16 @@ def line_blocks(source: Source, take: Callable[[Floats, int, float], None]) -> N
             _synthesise(records(other.line), records(other.history), first, wanted, beside)
             _add_neighbour(block, beside, number, share)
         take(block, number, first * step_us)
+
+
+def prepare_source(source: Source) -> None:
+    """Derive what the line needs, and forget what it carried."""
+    _prepare(records(source.line))
+
+
+def synthesise_into(line: NDArray[np.void], history: NDArray[np.void], block: Floats) -> int:
+    """Make the waveform of a whole stretch of history, carried on from the one before; the samples written."""
+    return int(_synthesise(records(line), records(history), 0, len(history) - 1, block))
 
 
 def pass_block(chain: Chain, block: Floats, samples: int) -> Floats:

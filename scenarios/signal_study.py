@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -14,9 +14,10 @@ from scenarios.files.lift import Lift
 from scenarios.files.scenario import Scenario
 from scenarios.signal_bench import NEIGHBOUR, Bench, bench_move
 from scenarios.signal_detectors import Setting, chains, sample_rate, setting_of
+from scenarios.signal_estimates import EstimateScore, score_estimates, sum_estimates
 from scenarios.signal_flight import fly_scenario
 from scenarios.signal_phases import phases
-from scenarios.signal_run import Source, listen, truth
+from scenarios.signal_run import ShapeChain, Source, listen, truth
 from scenarios.signal_score import PhaseScore, Score, add, score
 
 __all__ = ["CONDITIONS", "Case", "Flown", "Study", "bench_moves", "case_of", "study_lift", "study_scenario"]
@@ -75,12 +76,15 @@ class Case:
         By detector, all seeds together.
     nets
         Heard less true of every seed, by detector.
+    estimates
+        Of the shape check, all seeds together.
     """
 
     condition: str
     move: str
     scores: dict[str, Score]
     nets: dict[str, tuple[int, ...]]
+    estimates: EstimateScore = field(default_factory=EstimateScore)
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON."""
@@ -88,6 +92,7 @@ class Case:
             "condition": self.condition,
             "move": self.move,
             "detectors": {name: _score_dict(one, self.nets[name]) for name, one in self.scores.items()},
+            "estimates": self.estimates.as_dict(),
         }
 
 
@@ -158,6 +163,7 @@ def case_of(flown: Flown, condition: str, setting: Setting, seeds: range) -> Cas
     """
     kind = flown.phases()
     found: dict[str, list[Score]] = {}
+    estimates = []
     for seed in seeds:
         source = flown.source(condition == "worn", seed)
         set_up = chains(flown.leg, setting)
@@ -165,8 +171,10 @@ def case_of(flown: Flown, condition: str, setting: Setting, seeds: range) -> Cas
         true = truth(source)
         for name, chain in set_up.items():
             found.setdefault(name, []).append(score(true, chain.heard(), kind, 1e6 * flown.bench.step))
+            if isinstance(chain, ShapeChain):
+                estimates.append(score_estimates(chain.estimates, flown.bench.history, flown.bench.step))
     nets = {name: tuple(one.net for one in scores) for name, scores in found.items()}
-    return Case(condition, flown.name, {name: add(scores) for name, scores in found.items()}, nets)
+    return Case(condition, flown.name, {name: add(scores) for name, scores in found.items()}, nets, sum_estimates(estimates))
 
 
 def bench_moves(lift: Lift, name: str) -> list[Flown]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from textwrap import wrap
 
+from scenarios.signal_extras import Extras
+from scenarios.signal_influence import Influence
 from scenarios.signal_note import notes_of
 from scenarios.signal_score import Score
 from scenarios.signal_study import Case, Study
 
-__all__ = ["study_lines"]
+__all__ = ["extras_lines", "study_lines"]
 
 WIDTH = 110
 _HEADS = ("", "true", "missed", "doubled", "false", "net a move", "missed per 1,000 (95 %)", "extra per 1,000 (95 %)")
@@ -66,3 +68,28 @@ def study_lines(study: Study) -> list[str]:
         lines += [_row(name, one, case.nets[name]) for name, one in case.scores.items()]
         lines += _where(case)
     return [*lines, "", *(line for note in notes_of(study) for line in wrap(note, WIDTH, subsequent_indent="  "))]
+
+
+def _influence(row: Influence) -> str:
+    cells = "".join(f"{row.missed(name)[0]:10.1f}{row.extra(name)[0]:8.1f}" for name in row.counts)
+    return f"  {row.factor:<15}{row.value:<20}{cells}"
+
+
+def extras_lines(extras: Extras) -> list[str]:
+    """Lines of the decision table and, where it was swept, of the influence table."""
+    lines = [f"ways of counting (homing due when {extras.limit_mm:g} mm of level may be used up)"]
+    lines.append(f"  {'':<36}{'per mm':>8}{'a move':>16}{'moves':>8}{'wires':>7}{'parts':>7}{'cost':>9}  to mind")
+    for one in extras.methods:
+        error = f"{one.bias:+.1f} sd {one.spread:.1f}" if one.moves is not None else "0"
+        moves = "-" if one.moves is None else str(one.moves)
+        cost = "-" if one.cost is None else f"{one.cost:.2f}"
+        pieces = sum(one.pieces.values()) - one.pieces["wire"]
+        lines.append(
+            f"  {one.name:<36}{one.counts_per_mm:8.2f}{error:>16}{moves:>8}{one.pieces['wire']:>7}{pieces:>7}{cost:>9}  {one.note}"
+        )
+    if extras.rows:
+        heads = "".join(f"{name:>10}{'':8}" for name in extras.rows[0].counts)
+        lines += ["", "influences, one factor at a time: missed and extra per 1,000", f"  {'':<35}{heads}"]
+        lines += [_influence(row) for row in extras.rows]
+        lines += [f"  {sentence}" for sentence in extras.verdicts]
+    return lines

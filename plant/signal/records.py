@@ -298,6 +298,7 @@ SHAPE = np.dtype(
         ("lost", i8),
         # estimates
         ("volts", f8),  # mean voltage of the wires
+        ("turned", i8),  # samples for which it has been of the other sign
         ("driven", i8),  # as the driver says
         ("sense", f8),  # running sum of signs of the break pulses, -1 to 1
         ("direction", i8),  # 1 up, -1 down, 0 unknown

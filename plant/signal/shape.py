@@ -41,6 +41,9 @@ _PATIENCE = 2.5
 """Periods without an accepted group after which what has been learnt is in doubt."""
 _SETTLED = 5
 """Periods after a rest before spacing is judged: a start halves it from one to the next."""
+_TURNED = 100
+"""Samples for which the wires carry the other sign before that is more than the off-time of a carrier; a large voltage of the
+other sign, the flyback with all switches open, tells at once."""
 _FOLLOW = 0.3
 """Share of the newest in period and level."""
 
@@ -200,8 +203,8 @@ def _close(shape: Any, dt: float, pulses: Any) -> None:
 
 
 @kernel
-def _watch_wires(shape: Any, volts: float, edge: float, now_us: float) -> None:
-    """Follow the voltage of the wires: the driver's edges, the flyback, direction."""
+def _note_edge(shape: Any, edge: float) -> None:
+    """Take in what the driver says of its switches."""
     if edge > 1.5:
         shape.driven = 1 if edge < 2.5 else 0
         shape.blank = shape.blank_switch
@@ -211,10 +214,19 @@ def _watch_wires(shape: Any, volts: float, edge: float, now_us: float) -> None:
     elif edge > 0.0:
         shape.blank = max(shape.blank, shape.blank_carrier)
         shape.cut = _CUT
-    shape.cut -= 1 if shape.cut > 0 else 0
-    if shape.off_us == 0.0 and volts * shape.volts < -1.0 and abs(shape.volts) > 1.0:
+
+
+@kernel
+def _watch_wires(shape: Any, volts: float, now_us: float) -> None:
+    """Follow the voltage of the wires: power-off by the other sign, direction."""
+    mean = shape.volts
+    shape.turned = shape.turned + 1 if volts * mean < 0.0 and abs(mean) > 1.0 else 0
+    if shape.off_us == 0.0 and (shape.turned > _TURNED or (shape.turned > 4 and abs(volts) > 0.5 * abs(mean))):
         shape.off_us = now_us
-    shape.volts += 0.01 * (volts - shape.volts)
+    if shape.turned == 0:
+        shape.volts += 0.01 * (volts - mean)
+    elif shape.turned > _TURNED:
+        shape.volts = volts
     if shape.driven == 1:
         shape.direction = 1 if shape.sense > 0.5 else -1 if shape.sense < -0.5 else 0
     elif shape.blank == 0:
@@ -233,6 +245,16 @@ def _take(shape: Any, value: float, now_us: float, dt: float, pulses: Any) -> No
     for k in range(SHAPE_BEFORE - 1):
         shape.recent[k] = shape.recent[k + 1]
     shape.recent[SHAPE_BEFORE - 1] = value
+
+
+@kernel
+def _slow_down(shape: Any, dt: float) -> None:
+    """While no group comes the speed is at most what the silence allows; after a rest it is none."""
+    if shape.since >= shape.rest:
+        shape.speed = 0.0
+    elif shape.since > shape.period:
+        most = _TURN / (shape.commutations * shape.since * dt)
+        shape.speed = min(shape.speed, most)
 
 
 @kernel
@@ -255,7 +277,10 @@ def check_shapes(shape: Any, values: Any, block: Any, span: tuple[int, float, fl
     samples, start_us, dt_us = span
     for j in range(samples):
         now_us = start_us + dt_us * j
-        _watch_wires(shape, block[VOLTS, j], block[EDGE, j], now_us)
+        shape.cut -= 1 if shape.cut > 0 else 0
+        if block[EDGE, j] > 0.0:
+            _note_edge(shape, block[EDGE, j])
+        _watch_wires(shape, block[VOLTS, j], now_us)
         shape.since += 1
         shape.tick += 1
         size = abs(values[j])
@@ -274,3 +299,4 @@ def check_shapes(shape: Any, values: Any, block: Any, span: tuple[int, float, fl
         if shape.tick >= shape.every:
             shape.tick = 0
             _take(shape, values[j], now_us, 1e-6 * dt_us, pulses)
+    _slow_down(shape, 1e-6 * dt_us)

@@ -6,7 +6,7 @@ import json
 import shlex
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from scenarios.files.lift import Lift
     from scenarios.files.scenario import Scenario
     from scenarios.report_folder import ReportFolder
+    from scenarios.signal_extras import Extras
     from scenarios.signal_study import Study
 
 __all__ = ["command"]
@@ -35,6 +36,13 @@ class Order:
     rates: Path | None
     report: Path | None
     vcd: Path | None
+    waveform: Path | None
+    influence: bool
+    in_loop: bool
+    prices: dict[str, float]
+    recording: Path | None
+    reference: str | None
+    full_scale_v: float | None
     json: str | None
     quiet: bool
 
@@ -100,7 +108,7 @@ def _write_vcd(order: Order, study: Study) -> None:
     write_whole(order.vcd, vcd_bytes(trains, (1e6 * flown.bench.step * rows, mode[rows]), about))
 
 
-def _write_report(order: Order, study: Study, folder: ReportFolder) -> None:
+def _write_report(order: Order, study: Study, extras: Extras, folder: ReportFolder) -> None:
     from scenarios.signal_figures import views_of
     from scenarios.signal_maps import corner_map, window_map
     from scenarios.signal_parts import propose
@@ -113,7 +121,7 @@ def _write_report(order: Order, study: Study, folder: ReportFolder) -> None:
     maps.append(corner_map(flown, "worn", seeds[:1]))
     proposal = propose(study.moves, "worn", study.setting, seeds)
     views = views_of(study.moves[0], "new", study.setting, order.seed)
-    folder.write(signal_files(Chapter(study, views, maps, proposal, shlex.join(words))))
+    folder.write(signal_files(Chapter(study, views, maps, proposal, extras, shlex.join(words))))
 
 
 def _check_outputs(order: Order) -> ReportFolder | None:
@@ -121,11 +129,15 @@ def _check_outputs(order: Order) -> ReportFolder | None:
     from scenarios.outputs import check_target
     from scenarios.report_folder import ReportFolder
 
-    targets = [one for one in (None if order.json in (None, "-") else Path(str(order.json)), order.rates, order.vcd) if one is not None]
+    targets = [
+        one
+        for one in (None if order.json in (None, "-") else Path(str(order.json)), order.rates, order.vcd, order.waveform)
+        if one is not None
+    ]
     for target in targets:
-        check_target(target, [str(order.file)])
+        check_target(target, [str(order.file), *([] if order.recording is None else [str(order.recording)])])
     if len({target.resolve() for target in targets}) < len(targets):
-        raise InputError(["--json, --rates and --vcd: two of them name one file; choose another name"])
+        raise InputError(["--json, --rates, --vcd and --waveform: two of them name one file; choose another name"])
     if order.report is None:
         return None
     from scenarios.signal_report import signal_file_names
@@ -133,6 +145,86 @@ def _check_outputs(order: Order) -> ReportFolder | None:
     folder = ReportFolder(order.report)
     folder.check(signal_file_names())
     return folder
+
+
+def _extras(order: Order, study: Study, lift: Lift) -> Extras:
+    """Decision table of the counting methods, and the influence table where it is asked for."""
+    import sys
+
+    from tqdm import tqdm
+
+    from scenarios.signal_extras import extras_of
+
+    bar = tqdm(desc="influences", unit="row", file=sys.stderr, disable=True if order.quiet or not order.influence else None, leave=False)
+    return extras_of(study, lift, order.prices, order.seeds[:2] if order.influence else None, bar.update)
+
+
+def _tell(order: Order, lines: list[str], data: dict[str, Any]) -> None:
+    """Write the result as JSON where it is asked for, and print it."""
+    from scenarios.outputs import write_whole
+
+    if order.json is not None:
+        text = json.dumps(data, indent=1, allow_nan=False) + "\n"
+        if order.json == "-":
+            click.echo(text, nl=False)
+            return
+        write_whole(Path(order.json), text.encode())
+    if not order.quiet:
+        click.echo("\n".join(lines))
+
+
+def _listen_to_recording(order: Order, lift: Lift, leg: str) -> None:
+    """Hear or score what ``--recording`` names."""
+    from scenarios.signal_bench import bench_move
+    from scenarios.signal_detectors import setting_of
+    from scenarios.signal_recorded import hear_recording, recorded_lines, score_pulses
+    from scenarios.signal_recordings import open_recording
+
+    assert order.recording is not None
+    if order.recording.suffix.lower() == ".vcd":
+        found = score_pulses(order.recording, order.reference)
+    else:
+        recording = open_recording(order.recording, order.full_scale_v)
+        tables = lift.leg[lift.names.index(leg)]
+        found = hear_recording(tables, setting_of(tables, bench_move(lift, leg, 1)), recording)
+    _tell(order, recorded_lines(found), found)
+
+
+def _fly_in_loop(order: Order, scenario: Scenario | None) -> None:
+    """Fly the scenario with the wires in the loop, and judge it.
+
+    Raises
+    ------
+    InputError
+        If the file is a lift.
+    """
+    from dataclasses import asdict
+
+    if scenario is None:
+        raise InputError([f"--in-loop: {order.file} is a lift; name a scenario"])
+    from scenarios.result import as_json, result_of
+    from scenarios.signal_loop import fly_in_the_loop, heard_lines
+    from scenarios.terminal import CAUTION_LINE, verdict_lines
+    from scenarios.wiring import stored_energy
+
+    flight, legs = fly_in_the_loop(scenario, order.detector, order.condition == "worn", order.seed)
+    result = result_of(flight, float(stored_energy(flight.rig)), scenario.limits, str(order.file), scenario.sets)
+    head = f"heard on the wires by the {order.detector} detector, {order.condition} motors"
+    data = {**as_json(result), "heard_by": order.detector, "condition": order.condition, "legs_heard": [asdict(one) for one in legs]}
+    _tell(order, [head, *heard_lines(legs), *verdict_lines(result), CAUTION_LINE], data)
+
+
+def _write_files(order: Order, study: Study) -> None:
+    from scenarios.outputs import write_whole
+
+    if order.rates is not None:
+        _write_rates(order, study)
+    if order.vcd is not None:
+        _write_vcd(order, study)
+    if order.waveform is not None:
+        from scenarios.signal_recorded import simulated_wav
+
+        write_whole(order.waveform, simulated_wav(study.moves[0], order.condition == "worn", order.seed))
 
 
 def signal(order: Order) -> None:
@@ -146,29 +238,53 @@ def signal(order: Order) -> None:
     from scenarios import cache
 
     cache.prepare()  # before any import that brings kernels along
-    from scenarios.outputs import write_whole
     from scenarios.signal_note import notes_of
     from scenarios.signal_study import study_lift, study_scenario
-    from scenarios.signal_table import study_lines
+    from scenarios.signal_table import extras_lines, study_lines
 
     folder = _check_outputs(order)
     lift, scenario = _load(order)
     leg = _leg(order, lift)
+    if order.recording is not None:
+        _listen_to_recording(order, lift, leg)
+        return
+    if order.in_loop:
+        _fly_in_loop(order, scenario)
+        return
     study = study_lift(lift, leg, order.seeds) if scenario is None else study_scenario(scenario, leg, order.seeds)
-    if order.rates is not None:
-        _write_rates(order, study)
-    if order.vcd is not None:
-        _write_vcd(order, study)
+    extras = _extras(order, study, lift)
+    _write_files(order, study)
     if folder is not None:
-        _write_report(order, study, folder)
-    if order.json is not None:
-        text = json.dumps({**study.as_dict(), "notes": list(notes_of(study))}, indent=1, allow_nan=False) + "\n"
-        if order.json == "-":
-            click.echo(text, nl=False)
-            return
-        write_whole(Path(order.json), text.encode())
-    if not order.quiet:
-        click.echo("\n".join(study_lines(study)))
+        _write_report(order, study, extras, folder)
+    data = {**study.as_dict(), "notes": list(notes_of(study)), **extras.as_dict()}
+    _tell(order, [*study_lines(study), "", *extras_lines(extras)], data)
+
+
+def _prices(words: tuple[str, ...]) -> dict[str, float]:
+    """Prices by name.
+
+    Raises
+    ------
+    InputError
+        For a word that is no price.
+    """
+    from scenarios.signal_prices import PRICED
+
+    found, bad = {}, []
+    for word in words:
+        name, _, value = word.partition("=")
+        try:
+            found[name] = float(value)
+        except ValueError:
+            bad.append(f"--price {word}: must be NAME=VALUE with a number")
+            continue
+        if name not in PRICED:
+            bad.append(f"--price {word}: must be one of {', '.join(PRICED)}")
+        elif not 0.0 <= found[name] < 1e6:
+            bad.append(f"--price {word}: must be 0 to 1000000")
+    if bad:
+        raise InputError(bad)
+    return found
 
 
 @click.command(name="signal")
@@ -183,10 +299,35 @@ def signal(order: Order) -> None:
     "--rates", metavar="FILE", type=click.Path(path_type=Path), help="Write miss and false rates by speed and current for a lift file."
 )
 @click.option("--report", type=click.Path(path_type=Path), metavar="DIR", help="Write a report with waveforms, maps and parts into DIR.")
-@click.option("--vcd", type=click.Path(path_type=Path), metavar="FILE", help="Write the pulse trains of one move for a wave viewer.")
-@click.option("--condition", type=click.Choice(["new", "worn"]), default="new", show_default=True, help="Motor of --rates and --vcd.")
+@click.option("--in-loop", is_flag=True, help="Fly a scenario with the controller hearing --detector on the wires, and judge it.")
 @click.option(
-    "--detector", type=click.Choice(["spikes", "shape", "ripple"]), default="spikes", show_default=True, help="Detector of --rates."
+    "--influence", is_flag=True, help="Sweep supply, load, speed, temperature, cable, parts and more, one at a time. Takes minutes."
+)
+@click.option(
+    "--price", "prices", metavar="NAME=VALUE", multiple=True, help="Price of a wire, connector, part, hall, optical or switch; repeatable."
+)
+@click.option(
+    "--recording", type=click.Path(path_type=Path), metavar="FILE", help="Listen to a captured .csv or .wav, or score a .vcd, instead."
+)
+@click.option("--full-scale-v", type=click.FloatRange(0.01, 1000), metavar="V", help="Voltage of full scale of a .wav recording.")
+@click.option("--reference", metavar="WIRE", help="Wire of a .vcd recording that holds the true commutations.")
+@click.option(
+    "--waveform", type=click.Path(path_type=Path), metavar="FILE", help="Write the power-off of one move as .wav with a reference."
+)
+@click.option("--vcd", type=click.Path(path_type=Path), metavar="FILE", help="Write the pulse trains of one move for a wave viewer.")
+@click.option(
+    "--condition",
+    type=click.Choice(["new", "worn"]),
+    default="new",
+    show_default=True,
+    help="Motor of --rates, --vcd, --waveform and --in-loop.",
+)
+@click.option(
+    "--detector",
+    type=click.Choice(["spikes", "shape", "ripple"]),
+    default="spikes",
+    show_default=True,
+    help="Detector of --rates and --in-loop.",
 )
 @click.option("--json", "json_to", metavar="PATH", help="Write the scores as JSON; - writes them to standard output instead of the table.")
 @click.option("--quiet", is_flag=True, help="Print nothing; wrong input is still told.")
@@ -197,4 +338,5 @@ def command(**options: object) -> None:
     is flown as it stands.
     """
     options["json"] = options.pop("json_to")
+    options["prices"] = _prices(options["prices"])  # type: ignore[arg-type]
     signal(Order(**options))  # type: ignore[arg-type]
