@@ -55,7 +55,7 @@ def _told(other: Judgement | None, here: Judgement, value: float | None) -> str:
     lost = next((cell for cell in other.cells if not cell.outcome.ended), None)
     if lost is not None:
         return f"{name}: {lost.outcome.trouble} ({lost.rehearsal}, {lost.corner})"
-    broken = [check for check in other.checks if not check.ok]
+    broken = [check for check in other.checks if not check.ok and here.check(check.name).ok]
     if broken:
         worst = max(broken, key=lambda check: check.ratio)
         sign = "above" if worst.upper else "below"

@@ -72,23 +72,24 @@ class Linear:
     def __init__(self, plan: Plan) -> None:
         self.scenario = plan.rehearsals[0]
         self.span = span_of(plan)
+        self._late = replace(self.span, tick=self.span.tick[-1:])
         self._plants = lru_cache(maxsize=None)(self._make)
         self._chosen = lru_cache(maxsize=None)(self._few)
         self.middle = _middle(plan)
 
-    def _make(self, tick_ms: float, base_duty: float) -> CornerPlants:
+    def _make(self, tick_ms: float, base_duty: float, late: bool = False) -> CornerPlants:
         settings = self.scenario.settings
         timing = settings.timing.model_copy(update={"tick_ms": tick_ms})
         speed = settings.speed.model_copy(update={"base_duty": base_duty})
         changed = settings.model_copy(update={"timing": timing, "speed": speed})
-        return corner_plants(replace(self.scenario, settings=changed), self.span)
+        return corner_plants(replace(self.scenario, settings=changed), self._late if late else self.span)
 
     def _few(self, tick_ms: float, base_duty: float) -> CornerPlants:
         """The corners that are worst for gains in the middle of the search: few change places with the gains.
 
-        Fixed gains, so that every process chooses the same.
+        Fixed gains, so that every process chooses the same; only late ticks, since an earlier one is never worse.
         """
-        plants = self._plants(tick_ms, base_duty)
+        plants = self._make(tick_ms, base_duty, late=True)
         settings = with_settings(self.scenario.settings, self.middle | {"timing.tick_ms": tick_ms})
         rig = build_rig(replace(self.scenario, settings=settings))[0]
         found = judge(plants, law_of(rig["settings"], basis_of(rig["world"])))
