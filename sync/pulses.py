@@ -11,6 +11,7 @@ __all__ = ["counted_height", "fraction", "heading", "position", "take"]
 
 _SETTLED = 5  # pulses after a switch-on before a period is judged
 _EDGE_US = 3000.0  # after a switch-on at rest: no rotor has turned a commutation yet, these are the edge
+_TURNING = 0.5  # of the speed that the pulses tell: less back-EMF is no error of the told constants (20 % of R and K)
 _HALF = 0.35  # of the expected period: a double comes sooner, half a period later
 _HALVES = 4  # so many in a row are no doubles: the expectation is wrong
 _SOONER = 0.8  # of the period before: a sooner pulse may be a double
@@ -29,6 +30,7 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
     now = float(inputs.time_us)
     heard = inputs.legs[q].pulses
     stamps = inputs.legs[q].stamp_us
+    turns = heard > 0 and _turns(settings, memory, q, inputs.supply, now)
     for k in range(heard):
         stamp = stamps[k] if k < len(stamps) else now
         period = (stamp - leg.pulse_us) * 1e-6
@@ -45,7 +47,7 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
                 _unlock(memory, leg, stamp, now)
             continue
         before = leg.period
-        _insert(settings, memory, leg, period if judged else 0.0, usual)
+        _insert(settings, memory, leg, period if judged else 0.0, usual, turns)
         _count(settings, memory, leg, q, period, stamp)
         if leg.pending_insert == 0:
             correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period, before)
@@ -83,11 +85,26 @@ def _unlock(memory: Any, leg: Any, stamp: float, now: float) -> None:
 
 
 @kernel
-def _insert(settings: Any, memory: Any, leg: Any, period: float, usual: float) -> None:
+def _turns(settings: Any, memory: Any, q: int, supply: float, now: float) -> bool:
+    """Whether leg ``q`` is driven, and voltage and current leave its motor a good part of the speed that its pulses tell.
+
+    False pulses come as they like, at a leg that stands as well (crosstalk, interference): its own current tells that it stands.
+    """
+    leg, told = memory.legs[q], settings.legs[q]
+    if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us:
+        return False
+    most = settings.homing_stall_current if memory.homing > 0 else settings.stall_current
+    emf = leg.duty * supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - told.resistance * leg.current
+    return leg.current < most and emf > _TURNING * told.emf * leg.rate  # type: ignore[no-any-return]
+
+
+@kernel
+def _insert(settings: Any, memory: Any, leg: Any, period: float, usual: float, turns: bool) -> None:
     """Insert a single miss once the pulse after a double period comes on time again; ``usual`` is the observer's period [s].
 
-    At a stall the periods go on growing and no pulse comes on time, so nothing is inserted there. A period is double only
-    if it is so against the one before as well: after a false pulse the next true one comes late without a miss.
+    At a stall the periods go on growing and no pulse comes on time, and its current says that it does not turn: nothing is
+    inserted there. A period is double only if it is so against the one before as well: after a false pulse the next true one
+    comes late without a miss.
     """
     if leg.pending_insert == 1 and 0.7 * usual < period < 1.3 * usual:
         leg.counts += heading(memory, leg)
@@ -95,7 +112,7 @@ def _insert(settings: Any, memory: Any, leg: Any, period: float, usual: float) -
         leg.inserted += 1
         leg.doubt += settings.doubt_per_inserted
     leg.pending_insert = 0
-    if leg.on == 0 or leg.current >= settings.stall_current or period <= 0.0:
+    if period <= 0.0 or not turns:
         return
     if settings.insert_from * usual < period < settings.insert_to * usual and period > settings.insert_from * leg.period:
         leg.pending_insert = 1

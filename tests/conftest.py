@@ -13,4 +13,6 @@ if not os.environ.get("NUMBA_DISABLE_JIT"):
 
 # A first call compiles, so no deadline; derandomised, so that two runs of the suite test the same cases.
 settings.register_profile("levelrig", deadline=None, derandomize=True)
+# For the state machine test (tests/scenarios/test_state_machine.py): many other cases, every time.
+settings.register_profile("thorough", deadline=None, derandomize=False, database=None, max_examples=7000)
 settings.load_profile("levelrig")

@@ -20,6 +20,9 @@ __all__ = ["INVARIANTS", "broken"]
 
 DRIVE = 1
 DRIVING = (Mode.HOMING, Mode.MOVING, Mode.RETREATING)
+STUCK_ON = 2
+MOVED = {Action.SLIP: 1.0, Action.HAND: 2.0, Action.DEBRIS: 1.0}
+"""Faults that move a leg past its counts, or its zero: by so many times their first value.  A hand may turn against the last way."""
 CLOCK_SHARE = 1.12
 """What an error of the controller's clock of 5 % makes of a time, and then some."""
 STALL_S = 0.025
@@ -105,7 +108,7 @@ def no_push_without_end(flown: Watched, sequence: Sequence) -> str:
     """
     if sequence.fired(Action.SWAP):
         return ""
-    settings = flown.rig["settings"][0]
+    settings = flown.told
     longest = max(float(settings["start_grace"]), float(settings["stall_alone"])) + 3 * flown.tick
     longest *= CLOCK_SHARE if sequence.fired(Action.CLOCK_RATE) else 1.0
     heard = flown.each("heard")
@@ -153,15 +156,80 @@ def all_stop_together(flown: Watched, sequence: Sequence) -> str:
 
 
 def believed_tilt_is_kept(flown: Watched, sequence: Sequence) -> str:
-    """Where the controller drives, the tilt that it believes is at most the limit: at the call that sees more, it is off.
+    """Where the controller drives, the tilt that it believes is at most the limit, but for one tick.
 
-    A homing has a budget of its own: its counts may mean nothing.
+    That one is the call in which an order is taken up at rest. A homing has a budget of its own: its counts may mean nothing.
     """
     del sequence
-    limit = float(flown.rig["settings"]["tilt_limit"][0])
+    limit = float(flown.told["tilt_limit"])
     watched = np.isin(flown.whole("mode"), (Mode.MOVING, Mode.RETREATING)) & _called(flown)
     over = watched & _commanded(flown).any(axis=1) & (flown.whole("believed_error_m") > limit + 1e-12)
+    over[1:] &= over[:-1].copy()
+    over[0] = False
     return _first(over, flown, "driven beyond the tilt limit")
+
+
+def _disobeyed(flown: Watched) -> int:
+    """First row in which a bridge or the wiring of motor or counts does not do what the controller must believe it does."""
+    end = len(flown.trace)
+    for row in flown.rig["script"][0][: int(flown.rig["rows"][0])]:
+        wrong = row["action"] in (Action.REVERSED, Action.SWAP) or (row["action"] == Action.BRIDGE_STUCK and row["values"][0] == STUCK_ON)
+        if wrong and row["fired"]:
+            end = min(end, int(row["fired_us"] * 1e-6 / flown.tick))
+    return end
+
+
+def _injected(flown: Watched, sequence: Sequence) -> NDArray[np.float64]:
+    """By how much two legs may be wrongly counted against each other, by what was injected so far [m], shape (rows,).
+
+    Commutations not heard and false pulses of the two worst legs; slipping gears and spindles turned by hand, from the start
+    on; what came while the logic was without power, and the doubt that it then states; the budget of a homing once there
+    was one.
+    """
+    told = flown.told
+    per_count = 1.0 / float(told["legs"]["counts_per_metre"][0])
+    wrong = np.sort(flown.each("missed") + flown.each("extra"), axis=1)[:, -2:].sum(axis=1) * per_count
+    for step in sequence.steps:
+        if step.action in MOVED:
+            wrong += abs(step.values[0]) * MOVED[step.action]
+    logic = flown.rig["logic"][0]
+    if logic["downs"] > 0:
+        wrong += (float(logic["deaf"]) + 2.0 * flown.extremes["legs.doubt"]) * per_count
+    homed = np.maximum.accumulate(flown.whole("mode") == Mode.HOMING)
+    return wrong + homed * float(told["homing_budget"])
+
+
+def _between(flown: Watched, sequence: Sequence) -> NDArray[np.float64]:
+    """Nuts against counts [m], shape (rows,): two counts, play of gear and nut, and the difference of the speeds times the reaction."""
+    spindles = flown.rig["world"]["legs"][0][: flown.legs]["spindle"]
+    slack = 2.0 / float(flown.told["legs"]["counts_per_metre"][0]) + float(np.max(spindles["gear_play"] + spindles["nut_play"]))
+    ticks = 2 + sum(int(step.values[0]) for step in sequence.steps if step.action == Action.MISSED_TICKS)
+    return np.asarray(slack + ticks * flown.tick * np.ptp(flown.each("speed_m_s"), axis=1))
+
+
+def true_tilt_is_bounded(flown: Watched, sequence: Sequence) -> str:
+    """The true level error is at most the limit and the count error injected so far; switched off, the difference of the coasts more.
+
+    To it come what lies between nuts and counts (play, two counts) and the difference of the speeds times the reaction: one tick
+    to see it, one until all legs are switched (the tilt guard has neither filter nor confirmation), and ticks that were missed.
+    A homing may begin beyond the limit.  A coast is physics, no decision: it is measured, leg by leg.  Taken at the nuts: a deck
+    that is lifted off a nut which only pushes, no controller can hold.  Ends with the first fault after which the controller
+    cannot do what it decides: exchanged wires, exchanged counts, a bridge that stays on.
+    """
+    level, mode = np.ptp(flown.each("travel"), axis=1), flown.whole("mode")
+    end = _disobeyed(flown)
+    base = np.full(len(level), float(flown.told["tilt_limit"]))
+    starts = np.flatnonzero((mode[1:] == Mode.HOMING) & (mode[:-1] != Mode.HOMING)) + 1
+    for start in starts:
+        stop = np.flatnonzero(mode[start:] == Mode.READY)
+        base[start : start + int(stop[0]) if len(stop) else None] = max(base[0], level[start])
+    allowed = base + _injected(flown, sequence) + _between(flown, sequence)
+    driven = np.flatnonzero((flown.each("bridge_mode") == DRIVE).any(axis=1))
+    last = np.searchsorted(driven, np.arange(len(level)), side="right") - 1
+    since = np.where(last >= 0, driven[last] if len(driven) else 0, 0)
+    way = flown.each("travel") - flown.each("travel")[since]
+    coast = np.ptp(way, axis=1)
+    return _first((level > np.maximum(allowed, allowed[since]) + coast)[:end], flown, "truly tilted beyond what was injected")
 
 
 def memory_stays_finite(flown: Watched, sequence: Sequence) -> str:
@@ -175,7 +243,7 @@ def memory_stays_finite(flown: Watched, sequence: Sequence) -> str:
 
 def sane(name: str, flown: Watched) -> float:
     """Largest magnitude that a field of the memory can have."""
-    settings = flown.rig["settings"][0]
+    settings = flown.told
     last = name.rpartition(".")[2]
     clock = CLOCK_SHARE * float(flown.rig["end_us"][0]) + 1e6
     if last.endswith("_us"):
@@ -199,6 +267,7 @@ INVARIANTS: dict[str, Invariant] = {
         nothing_inserted_at_a_stall,
         all_stop_together,
         believed_tilt_is_kept,
+        true_tilt_is_bounded,
         memory_stays_finite,
     )
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -89,7 +89,7 @@ class Sequence:
         return any(step.action in actions for step in self.steps)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _base(lift: str, variant: str) -> NDArray[np.void]:
     sets = (("settings.pinch.rise_a", LIFTS[lift].rise), ("settings.pinch.retreat_mm", 12.0), *VARIANTS[variant], ("end_s", 600.0))
     return build_rig(load_scenario(rehearsal(f"{lift}/raise"), sets))
@@ -143,8 +143,11 @@ def _orders(*keys: Command) -> st.SearchStrategy[Step]:
     return st.builds(Step, _GAPS, st.just(Action.COMMAND), st.one_of(pressed, targets))
 
 
+_NO_LEG = st.just(ALL)
+
+
 def _fault(
-    action: Action, *values: st.SearchStrategy[float], legs: st.SearchStrategy[int] = st.just(ALL), lasting: bool = True
+    action: Action, *values: st.SearchStrategy[float], legs: st.SearchStrategy[int] = _NO_LEG, lasting: bool = True
 ) -> st.SearchStrategy[Step]:
     return st.builds(Step, _GAPS, st.just(action), st.tuples(*values), legs, _LASTING if lasting else st.none())
 
@@ -191,9 +194,7 @@ def _mechanics(legs: st.SearchStrategy[int], machine: Machine) -> list[st.Search
     """Faults of load, spindles, guides, and what the deck meets."""
     x, y = _grid(-machine.half_x, machine.half_x), _grid(-machine.half_y, machine.half_y)
     inside_x, inside_y = _grid(-0.5 * machine.half_x, 0.5 * machine.half_x), _grid(-0.5 * machine.half_y, 0.5 * machine.half_y)
-    obstacle = _fault(
-        Action.OBSTACLE, x, y, _grid(0, 0.02), st.sampled_from((1e4, 7.5e4, 5e5)), st.sampled_from((1.0, -1.0)), st.just(1.0)
-    )
+    obstacle = _fault(Action.OBSTACLE, x, y, _grid(0, 0.02), st.sampled_from((1e4, 7.5e4, 5e5)), st.sampled_from((1.0, -1.0)), st.just(1.0))
     return [
         _fault(Action.PAYLOAD, _grid(0, machine.rated), inside_x, inside_y, st.sampled_from((0.0, 0.5))),
         obstacle,

@@ -17,12 +17,12 @@ from scenarios.trace import record_arrays
 from scenarios.wiring import advance_arrays, sense_arrays
 from sync.tick import tick_arrays
 
-__all__ = ["SEEN", "SEEN_LEG", "Spoiler", "Watched", "fly_watched", "floats_of_memory"]
+__all__ = ["SEEN", "SEEN_LEG", "Spoiler", "Watched", "floats_of_memory", "fly_watched"]
 
-SEEN = ("called", "trips", "homing", "direction", "contacts", "contact_n")
-"""Beside the trace, once a tick: whether the controller was called, its pinches and the step of its homing; the largest contact force."""
-SEEN_LEG = ("on", "told_mode", "told_duty", "inserted", "rejected", "stalled", "travel", "stuck", "waiting")
-"""The same for every leg: what the controller commands, its corrections of the counts, the true travel of the nut."""
+SEEN = ("called", "trips", "direction")
+"""Beside the trace, once a tick: whether the controller was called, how often it has decided on a pinch, and where its move goes."""
+SEEN_LEG = ("told_mode", "told_duty", "inserted", "travel", "stuck")
+"""The same for every leg: what the controller commands, counts inserted, true travel of the nut, and whether bridge or wires are faulty."""
 _SEEN, _LEG = len(SEEN), len(SEEN_LEG)
 
 Spoiler = Callable[[Any], None]
@@ -35,24 +35,15 @@ def observe(rig: Any, row: Any, floats: Any, places: Any, extremes: Any) -> None
     one = rig[0]
     row[0] = one.tick_due
     row[1] = one.memory.pinch.trips
-    row[2] = one.memory.homing
-    row[3] = one.memory.direction
-    row[4] = one.world.contacts
-    for j in range(one.world.contacts):
-        force = one.world.contact[j].force
-        row[5] = force if force > row[5] else row[5]
+    row[2] = one.memory.direction
     for q in range(one.world.n_legs):
-        known, told, leg = one.memory.legs[q], one.outputs.legs[q], one.world.legs[q]
+        told, leg = one.outputs.legs[q], one.world.legs[q]
         at = _SEEN + _LEG * q
-        row[at] = known.on
-        row[at + 1] = told.mode
-        row[at + 2] = told.duty
-        row[at + 3] = known.inserted
-        row[at + 4] = known.rejected
-        row[at + 5] = known.stalled
-        row[at + 6] = leg.travel
-        row[at + 7] = leg.bridge.trouble.active
-        row[at + 8] = leg.detector.waiting
+        row[at] = told.mode
+        row[at + 1] = told.duty
+        row[at + 2] = one.memory.legs[q].inserted
+        row[at + 3] = leg.travel
+        row[at + 4] = leg.bridge.trouble.active
     for k in range(len(places)):
         size = floats[places[k]]
         size = size if size >= 0.0 else -size
@@ -94,11 +85,14 @@ class Watched:
 
     Attributes
     ----------
+    told : record
+        The settings as they were before the flight.
     extremes : dict
         Largest magnitude that each float field of the memory has had, 1e300 where one was not finite.
     """
 
     rig: NDArray[np.void]
+    told: Any
     trace: NDArray[np.float64]
     seen: NDArray[np.float64]
     extremes: dict[str, float]
@@ -111,7 +105,7 @@ class Watched:
     @property
     def tick(self) -> float:
         """Guard tick [s]."""
-        return float(self.rig["settings"]["tick"][0])
+        return float(self.told["tick"])
 
     def whole(self, name: str) -> NDArray[np.float64]:
         """Signal of the whole machine, shape (rows,)."""
@@ -140,6 +134,7 @@ def fly_watched(rig: NDArray[np.void], spoil: Spoiler | None = None) -> Watched:
     """Fly a prepared rig in place to its end."""
     rig = records(rig)
     one = rig[0]
+    told = one["settings"].copy()
     legs = int(one["world"]["n_legs"])
     ticks = int(one["end_us"]) // (int(one["world"]["sub_step_us"]) * int(one["world"]["steps_per_tick"]))
     trace = np.zeros((ticks, len(TRACE_GLOBAL) + len(TRACE_LEG) * legs))
@@ -156,4 +151,4 @@ def fly_watched(rig: NDArray[np.void], spoil: Spoiler | None = None) -> Watched:
     most: dict[str, float] = {}
     for name, size in zip(names, extremes, strict=True):
         most[name] = max(most.get(name, 0.0), float(size))
-    return Watched(rig, trace, seen, most)
+    return Watched(rig, told, trace, seen, most)

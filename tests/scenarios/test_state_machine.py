@@ -1,0 +1,170 @@
+"""Random sequences of orders and faults never lead the controller to what it must never do, and each of these claims can fail.
+
+Fast suite: some sequences for each lift, always the same ones.  ``-m slow`` flies a thousand, and
+
+    pytest -m slow tests/scenarios/test_state_machine.py --hypothesis-profile=thorough
+
+7,000 for each of the three lifts, other ones every time (``--hypothesis-seed=N`` repeats a run).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from invariants import INVARIANTS, broken
+from sequences import LIFTS, Sequence, Step, prepared, sequences
+from watching import Spoiler, Watched, fly_watched
+
+from scenarios.rig import Action, Happening
+from sync.modes import Command, Mode, Reason
+
+CALM = (HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example)
+SLOW = max(settings().max_examples, 350)
+"""Sequences for each lift under -m slow; the profile "thorough" raises it."""
+
+UP = Step(100, Action.COMMAND, (float(Command.PRESS_UP), 0.0))
+BLOCK = Step(200, Action.OBSTACLE, (0.0, 0.0, 0.03, 7.5e4, 1.0, 1.0))
+JAM = Step(900, Action.JAM, (20000.0,), 0)
+JAM_ALL = Step(900, Action.JAM, (20000.0,))
+
+
+def reasons_of(watched: Watched) -> set[int]:
+    """Reasons of the faults and retreats of a flight."""
+    rig = watched.rig[0]
+    log = rig["log"][: min(int(rig["events"]), len(rig["log"]))]
+    return {int(value) for value in log["value"][log["what"] == Happening.REASON]}
+
+
+def test_no_sequence_of_orders_and_faults_breaks_an_invariant() -> None:
+    modes: set[int] = set()
+    reasons: set[int] = set()
+
+    @settings(max_examples=40, suppress_health_check=CALM)
+    @given(st.data())
+    def hold(data: st.DataObject) -> None:
+        for lift in LIFTS:
+            sequence = data.draw(sequences(lift))
+            watched = fly_watched(prepared(sequence))
+            modes.update(int(mode) for mode in np.unique(watched.whole("mode")))
+            reasons.update(reasons_of(watched))
+
+            assert broken(watched, sequence) == {}
+
+    hold()
+
+    # the sequences come everywhere, or the claim is worth little
+    assert modes == {int(mode) for mode in Mode}
+    assert {Reason.TILT, Reason.PINCH_RAISING} <= reasons
+    assert reasons & {Reason.STALL, Reason.NO_PULSES}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("lift", LIFTS)
+def test_no_long_run_of_sequences_breaks_an_invariant(lift: str) -> None:
+    @settings(max_examples=SLOW, suppress_health_check=CALM)
+    @given(sequences(lift, most=14))
+    def hold(sequence: Sequence) -> None:
+        assert broken(fly_watched(prepared(sequence)), sequence) == {}
+
+    hold()
+
+
+def flown(*steps: Step, lift: str = "worktop", variant: str = "reverse", spoil: Spoiler | None = None) -> tuple[Watched, Sequence]:
+    """A sequence written by hand."""
+    sequence = Sequence(lift, variant, steps)
+    return fly_watched(prepared(sequence), spoil), sequence
+
+
+def drive(rig: Any, leg: int, duty: float) -> None:
+    """Command a leg to be driven, whatever the controller said."""
+    rig["outputs"]["legs"]["mode"][0, leg] = 1
+    rig["outputs"]["legs"]["duty"][0, leg] = duty
+
+
+def one_leg_stays_on_when_faulted(rig: Any) -> None:
+    if rig["memory"]["mode"][0] == Mode.FAULTED:
+        drive(rig, 1, 0.5)
+
+
+def a_pinch_stops_one_leg_only(rig: Any) -> None:
+    if rig["memory"]["mode"][0] == Mode.RETREATING:
+        drive(rig, 1, 0.8)
+
+
+def the_stall_guard_begins_anew_at_each_call(rig: Any) -> None:
+    rig["settings"]["pinch"]["on"] = 0
+    rig["memory"]["legs"]["on_us"] = rig["inputs"]["time_us"][0]
+
+
+def a_silent_leg_gets_counts_made_up(rig: Any) -> None:
+    legs = rig["memory"]["legs"]
+    silent = (legs["on"] == 1) & (rig["inputs"]["time_us"][0] - legs["pulse_us"] > 50_000.0) & (legs["pulse_us"] > 0.0)
+    legs["inserted"] += silent
+    legs["counts"] += silent
+
+
+def a_fault_lets_one_leg_go_on_for_three_ticks(rig: Any) -> None:
+    memory = rig["memory"]
+    if memory["mode"][0] == Mode.FAULTED and rig["inputs"]["time_us"][0] - memory["since_us"][0] < 3000.0:
+        drive(rig, 1, 0.8 * memory["direction"][0])
+
+
+def the_tilt_limit_is_forgotten(rig: Any) -> None:
+    rig["settings"]["tilt_limit"] = 1.0
+
+
+def one_leg_is_believed_where_the_other_is(rig: Any) -> None:
+    rig["memory"]["legs"]["counts"][0, 0] = rig["memory"]["legs"]["counts"][0, 1]
+
+
+def a_division_by_zero_is_learnt(rig: Any) -> None:
+    if rig["inputs"]["time_us"][0] > 500_000:
+        rig["memory"]["legs"]["factor"][0, 0, 1] = np.nan
+
+
+@pytest.mark.parametrize(
+    ("claim", "spoil", "steps"),
+    [
+        ("unpowered_when_faulted", one_leg_stays_on_when_faulted, (UP, JAM)),
+        ("off_the_obstacle", a_pinch_stops_one_leg_only, (UP, BLOCK)),
+        ("no_push_without_end", the_stall_guard_begins_anew_at_each_call, (UP, JAM_ALL)),
+        ("nothing_inserted_at_a_stall", a_silent_leg_gets_counts_made_up, (UP, JAM_ALL)),
+        ("all_stop_together", a_fault_lets_one_leg_go_on_for_three_ticks, (UP, JAM)),
+        ("believed_tilt_is_kept", the_tilt_limit_is_forgotten, (UP, JAM)),
+        ("true_tilt_is_bounded", one_leg_is_believed_where_the_other_is, (UP, JAM)),
+        ("memory_stays_finite", a_division_by_zero_is_learnt, (UP,)),
+    ],
+)
+def test_each_invariant_catches_the_controller_that_breaks_it(claim: str, spoil: Spoiler, steps: tuple[Step, ...]) -> None:
+    sound = broken(*flown(*steps, variant="unlevelled"))
+    spoilt = broken(*flown(*steps, variant="unlevelled", spoil=spoil))
+
+    assert claim in INVARIANTS
+    assert sound == {}
+    assert claim in spoilt
+
+
+@pytest.mark.parametrize("lift", ["showcase", "roof"])
+def test_a_leg_that_stands_gated_off_gets_no_counts_made_up_of_its_neighbours(lift: str) -> None:
+    talk = Step(500, Action.CROSSTALK, (0.5, -1.0), 0)
+    lean = Step(50, Action.LEAN, (-0.3, -0.2, 200.0))
+    watched, _ = flown(UP, lean, talk, lift=lift, variant="gating")
+
+    # a leg that the law has switched off stands, and hears half of what its neighbours do
+    assert np.any(watched.each("heard")[-1, 0] > watched.each("commuted")[-1, 0])
+    assert INVARIANTS["nothing_inserted_at_a_stall"](watched, Sequence(lift, "gating", ())) == ""
+
+
+def test_a_leg_that_stands_for_want_of_voltage_gets_no_counts_made_up_of_interference() -> None:
+    noise = Step(800, Action.INTERFERENCE, (801.0, 0.0), 0)
+    away = Step(40, Action.SUPPLY, (3.0,))
+    watched, sequence = flown(UP, noise, away)
+    stands = watched.each("speed_m_s")[:, 0] == 0.0
+    powered = (watched.each("told_mode")[:, 0] == 1) & (watched.whole("time_s") > 1.0)
+
+    assert np.sum(stands & powered) > 200
+    assert INVARIANTS["nothing_inserted_at_a_stall"](watched, sequence) == ""
