@@ -59,7 +59,7 @@ VARIANTS: dict[str, tuple[tuple[str, Any], ...]] = {
     "coast": (("settings.pinch.reaction", "coast"), ("start.height_mm", 120.0), *_GUARDED),
     "brake": (("settings.pinch.reaction", "brake"), ("start.height_mm", 25.0), *_HELD_UP),
     "gating": (("settings.pinch.reaction", "reverse"), ("settings.levelling.law", "gating"), ("start.height_mm", 120.0)),
-    "unlevelled": (("settings.pinch.reaction", "reverse"), ("settings.levelling.law", "none"), ("start.height_mm", 60.0)),
+    "unlevelled": (("settings.pinch.reaction", "reverse"), ("settings.levelling.law", "none"), ("start.height_mm", 220.0)),
     "lost": (("settings.pinch.reaction", "reverse"), ("start.referenced", False), ("start.height_mm", 12.0)),
 }
 """Settings and starts of a lift: the reactions to a pinch, the laws, all guards, a logic that loses its power, an unknown position."""
