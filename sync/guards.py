@@ -7,7 +7,7 @@ from typing import Any
 from sync.kernel import kernel
 from sync.pulses import counted_height
 
-__all__ = ["approaching", "believed_error", "blocked", "budget_spent"]
+__all__ = ["apart", "approaching", "believed_error", "blocked", "budget_spent"]
 
 _FREE, _STALL, _NO_PULSES = 0, 3, 4
 
@@ -67,3 +67,21 @@ def budget_spent(settings: Any, memory: Any) -> bool:
         if leg.on == 1 and run > settings.homing_budget:
             return True
     return False
+
+
+@kernel
+def apart(settings: Any, memory: Any) -> bool:
+    """Whether a homing has driven the legs apart by more than the tilt limit before the first of them met its stop.
+
+    Heights may mean nothing yet, so two things must be beyond the limit: by how much the legs have moved apart since this step
+    of the homing began, and how far apart they are counted now.  One that begins tilted may level the deck.
+    """
+    if memory.first_contact == 1 or memory.believed_error <= settings.tilt_limit:
+        return False
+    most, least = -1e9, 1e9
+    for q in range(settings.n_legs):
+        leg = memory.legs[q]
+        way = (leg.counts - leg.start_counts) / settings.legs[q].counts_per_metre
+        most = way if way > most else most
+        least = way if way < least else least
+    return most - least > settings.tilt_limit  # type: ignore[no-any-return]

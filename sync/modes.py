@@ -141,7 +141,7 @@ REASON_WORDS: dict[Reason, tuple[str, str]] = {
         "Check the motor wires and the detector of this leg.",
     ),
     Reason.TILT: (
-        "The counted heights differ by more than the tilt limit.",
+        "The counted heights differ by more than the tilt limit, or a homing drove the legs so far apart.",
         "Look for a weak leg or lost counts; raise guards.tilt_limit_mm only with a reason.",
     ),
     Reason.TIMEOUT: ("The move took longer than allowed.", "Check load, supply and guards.move_timeout_s."),

@@ -49,6 +49,7 @@ def begin(settings: Any, memory: Any, direction: int, homing: int, now: float) -
         leg = memory.legs[q]
         restart(leg, settings.legs[q], 0 if direction >= 0 else 1, now)
         leg.on = 1
+        leg.start_counts = leg.counts
         leg.doubt += settings.doubt_per_start
         leg.cut = 0
         leg.gated = 0

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sync.guards import approaching, believed_error, blocked, budget_spent
+from sync.guards import apart, approaching, believed_error, blocked, budget_spent
 from sync.homing import next_step
 from sync.kernel import kernel
 from sync.levelling import level
@@ -151,7 +151,7 @@ def _move(settings: Any, memory: Any, now: float) -> None:
         fault(settings, memory, reason, now)
     elif homing and memory.first_contact == 1 and budget_spent(settings, memory):
         fault(settings, memory, _HOMING_BUDGET, now)
-    elif not homing and memory.believed_error > settings.tilt_limit:
+    elif apart(settings, memory) if homing else memory.believed_error > settings.tilt_limit:
         fault(settings, memory, _TILT, now)
     elif now - memory.since_us > settings.move_timeout * 1e6:
         fault(settings, memory, _TIMEOUT, now)
