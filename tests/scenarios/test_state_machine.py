@@ -164,7 +164,12 @@ def test_a_leg_that_stands_gated_off_gets_no_counts_made_up_of_its_neighbours(le
 def test_a_leg_that_stands_for_want_of_voltage_gets_no_counts_made_up_of_interference() -> None:
     noise = Step(800, Action.INTERFERENCE, (801.0, 0.0), 0)
     away = Step(40, Action.SUPPLY, (3.0,))
-    watched, sequence = flown(UP, noise, away)
+    sequence = Sequence("worktop", "reverse", (UP, noise, away))
+    rig = prepared(sequence)
+    # the guards that would end the move at once
+    rig["settings"]["pinch"]["on"] = 0
+    rig["settings"]["supply_low"] = 0.0
+    watched = fly_watched(rig)
     stands = watched.each("speed_m_s")[:, 0] == 0.0
     powered = (watched.each("told_mode")[:, 0] == 1) & (watched.whole("time_s") > 1.0)
 
