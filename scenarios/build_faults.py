@@ -30,7 +30,7 @@ from scenarios.files.faults_drive import (
     SourceResistance,
     Supply,
 )
-from scenarios.files.faults_timing import ClockJitter, ClockRate, MissedTicks
+from scenarios.files.faults_timing import ClockJitter, ClockRate, MissedTicks, SaveDamaged
 from scenarios.files.when import Timed
 from scenarios.rig import Action
 
@@ -84,6 +84,7 @@ TIMING: Deeds = {
     ClockJitter: lambda fault, names: (Action.JITTER, (fault.jitter_us * 1e-6,)),
     ClockRate: lambda fault, names: (Action.CLOCK_RATE, (fault.error_percent * 1e-2,)),
     MissedTicks: lambda fault, names: (Action.MISSED_TICKS, (fault.ticks,)),
+    SaveDamaged: lambda fault, names: (Action.SAVE_DAMAGED, ()),
 }
 ALL: Deeds = {**COUNTING, **DRIVE, **TIMING, **MECHANICS}
 

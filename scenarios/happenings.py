@@ -56,6 +56,7 @@ _DEEDS = {
     Action.MISSED_TICKS: "the controller misses the next {0:g} calls",
     Action.CLOCK_RATE: "the controller's clock is off by {percent:g} %",
     Action.DRAG: "the motor's Coulomb drag is multiplied by {0:g}, its viscous drag by {1:g}",
+    Action.SAVE_DAMAGED: "a bit of the saved position flips",
     Action.JAM: "jams: its guide holds with {0:g} N",
     Action.BINDING: "guide binds: friction grows by {0:g} N from {mm1:g} to {mm2:g} mm",
     Action.SLIP: "gear slips: the nut falls by {mm0:g} mm behind its motor",

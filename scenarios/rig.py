@@ -97,6 +97,7 @@ class Action(IntEnum):
     MISSED_TICKS = 48  # the next values[0] calls of the controller are left out
     CLOCK_RATE = 49  # relative error of the controller's clock becomes values[0]
     DRAG = 50  # Coulomb drag of the motor times values[0], viscous drag times values[1]
+    SAVE_DAMAGED = 51  # a bit of what the controller has saved without power flips
 
 
 class Happening(IntEnum):

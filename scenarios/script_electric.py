@@ -1,4 +1,4 @@
-"""Rows of the script that change supply, bridges, wires, drag and clock, and how such a row ends again."""
+"""Rows of the script that change supply, bridges, wires, drag, clock and what is saved, and how such a row ends again."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ __all__ = ["do_electric", "undo_electric"]
 
 _OFF, _ON, _SUPPLY, _BRAKE = 5, 6, 7, 9
 _REVERSED, _BROKEN, _STUCK, _NO_LIMIT, _SOURCE, _POWER_FAIL, _JITTER, _MISSED, _RATE, _DRAG = 41, 42, 43, 44, 45, 46, 47, 48, 49, 50
+_SAVE_DAMAGED = 51
 
 
 @kernel
@@ -73,6 +74,14 @@ def _do_to_leg(rig: Any, row: Any, leg: Any) -> None:
         leg.motor.viscous *= row.values[1]
     else:
         _fault_bridge(rig.world, row, leg, 1)
+
+
+@kernel
+def _spoil_saved(rig: Any, row: Any) -> None:
+    """Make the saved position of a leg, or of all, another by one count; its check sum stays."""
+    for q in range(rig.world.n_legs):
+        if row.leg < 0 or row.leg == q:
+            rig.memory.saved.counts[q] += 1
 
 
 @kernel
@@ -143,6 +152,9 @@ def do_electric(rig: Any, row: Any) -> None:
         return
     if _JITTER <= action <= _RATE:
         _fault_clock(rig, row)
+        return
+    if action == _SAVE_DAMAGED:
+        _spoil_saved(rig, row)
         return
     for q in range(world.n_legs):
         if row.leg < 0 or row.leg == q:

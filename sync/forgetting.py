@@ -146,6 +146,7 @@ def _forget_drift(drift: Any) -> None:
 @kernel
 def _forget_drift_of_leg(drift: Any) -> None:
     drift.calls = 0
+    drift.from_us = 0.0
     drift.flux = 0.0
     drift.charge = 0.0
     drift.from_place = 0.0

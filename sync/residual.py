@@ -38,6 +38,7 @@ def restart_block(leg: Any, now: float, direction: int) -> None:
     drift.flux = 0.0
     drift.charge = 0.0
     drift.from_place = position(leg, direction, now)
+    drift.from_us = now
     drift.from_rejected = leg.rejected
     drift.from_inserted = leg.inserted
 
@@ -93,7 +94,8 @@ def close_block(settings: Any, memory: Any, q: int, now: float) -> float:
     """Residual of the full block of leg ``q`` [counts]; learns from it, shifts it in, and begins the next block."""
     leg, told = memory.legs[q], settings.legs[q]
     drift = leg.drift
-    span = drift.calls * settings.tick
+    # by the clock, not by the calls: a call that was left out takes its time all the same
+    span = (now - drift.from_us) * 1e-6
     rate = memory.direction * (position(leg, memory.direction, now) - drift.from_place) / span
     per_emf = told.emf * rate
     per_resistance = told.resistance * drift.charge / drift.calls

@@ -39,6 +39,7 @@ LEG_DRIFT = np.dtype(
         ("flux", f8),  # V s, of the voltage less the brush drop
         ("charge", f8),  # A s
         ("from_place", f8),  # counts, where it began
+        ("from_us", f8),  # instant of that
         ("from_rejected", i8),
         ("from_inserted", i8),
         # residuals [counts] of the blocks before, the last one first

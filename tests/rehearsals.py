@@ -13,7 +13,20 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from scenarios.runner import Flight
 
-__all__ = ["EXAMPLES", "IDEAL", "PERFECT_COUNTS", "SHIPPED", "UNGUARDED", "Sets", "bytes_of", "named", "rehearsal", "rig_bytes", "table"]
+__all__ = [
+    "EXAMPLES",
+    "IDEAL",
+    "PERFECT_COUNTS",
+    "REHEARSALS",
+    "SHIPPED",
+    "UNGUARDED",
+    "Sets",
+    "bytes_of",
+    "named",
+    "rehearsal",
+    "rig_bytes",
+    "table",
+]
 
 Sets = tuple[tuple[str, Any], ...]
 
@@ -27,7 +40,10 @@ def table(path: Path) -> dict[str, Any]:
 
 
 SHIPPED = [path for path in sorted(EXAMPLES.glob("*/*.toml")) if table(path).get("kind") == "scenario"]
-"""Scenario files of the examples."""
+"""Scenario files beside the lifts: what these do when nothing goes wrong."""
+
+REHEARSALS = [path for path in sorted(EXAMPLES.rglob("*.toml")) if table(path).get("kind") == "scenario"]
+"""All scenario files of the examples, those of the folders below the lifts too: faults, pinch."""
 
 PERFECT_COUNTS = tuple(
     (f"lift.leg.detector.{key}", 0)
@@ -47,8 +63,8 @@ PERFECT_COUNTS = tuple(
 
 
 def named(path: Path) -> str:
-    """Folder and name of a shipped file, for the names of tests."""
-    return f"{path.parent.name}/{path.stem}"
+    """Folders and name of a shipped file, for the names of tests."""
+    return path.relative_to(EXAMPLES).with_suffix("").as_posix()
 
 
 def rehearsal(name: str) -> Path:

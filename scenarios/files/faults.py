@@ -47,7 +47,7 @@ from scenarios.files.faults_mechanics import (
     ThreadFriction,
     Vibration,
 )
-from scenarios.files.faults_timing import ClockJitter, ClockRate, MissedTicks
+from scenarios.files.faults_timing import ClockJitter, ClockRate, MissedTicks, SaveDamaged
 
 __all__ = ["KINDS", "Counting", "Drive", "Fault", "Mechanics", "Timing"]
 
@@ -66,7 +66,7 @@ Counting = (
     | SupplyStep
 )
 Drive = Supply | SourceResistance | PowerFail | PowerOff | Reversed | BrokenWire | BridgeStuck | NoCurrentLimit | Drag
-Timing = ClockJitter | ClockRate | MissedTicks
+Timing = ClockJitter | ClockRate | MissedTicks | SaveDamaged
 Mechanics = Payload | Obstacle | Lean | ThreadFriction | Vibration | Guide | GuideBinding | Jam | GearSlip | HandTurn | Debris
 
 Fault = Annotated[Counting | Drive | Timing | Mechanics, Field(discriminator="what")]

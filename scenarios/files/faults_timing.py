@@ -1,4 +1,4 @@
-"""Faults of the controller's clock and of its calls."""
+"""Faults of the controller itself: its clock, its calls, what it keeps without power."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pydantic import Field
 from scenarios.files.fields import quantity
 from scenarios.files.when import Lasting, Timed
 
-__all__ = ["ClockJitter", "ClockRate", "MissedTicks"]
+__all__ = ["ClockJitter", "ClockRate", "MissedTicks", "SaveDamaged"]
 
 
 class ClockJitter(Lasting):
@@ -34,3 +34,9 @@ class MissedTicks(Timed):
     whole: ClassVar[bool] = True
     what: Literal["missed-ticks"]
     ticks: int = Field(ge=1, le=100000, description="How many calls (guard ticks) are left out.")
+
+
+class SaveDamaged(Timed):
+    """A bit flips in what the controller keeps of a leg without power: a worn memory cell, a write that was cut short."""
+
+    what: Literal["save-damaged"]

@@ -85,6 +85,7 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
         (script_electric, f"_{action.name}", action)
         for action in (Action.SUPPLY, Action.BRAKE, Action.REVERSED, Action.NO_LIMIT, Action.SOURCE, Action.POWER_FAIL)
     ),
+    (script_electric, "_SAVE_DAMAGED", Action.SAVE_DAMAGED),
     (script_electric, "_JITTER", Action.JITTER),
     (script_electric, "_DRAG", Action.DRAG),
     (script_electric, "_BROKEN", Action.BROKEN_WIRE),

@@ -55,6 +55,7 @@ FAULTS: dict[str, tuple[dict[str, Any], str, str]] = {
     "clock-jitter": ({"jitter_us": 700.0, **AT}, "left.current_a", "up to 700 us late"),
     "clock-rate": ({"error_percent": 2.0, "at_s": 0.0}, "left.rate_hz", "clock is off by 2 %"),
     "missed-ticks": ({"ticks": 60, **AT}, "left.counts", "misses the next 60 calls"),
+    "save-damaged": ({"leg": "left", "at_s": 1.5}, "left.counts", "a bit of the saved position flips"),
     "payload": ({"mass_kg": 20.0, **AT}, "left.force_n", "payload becomes 20 kg"),
     "thread-friction": ({"leg": "left", "factor": 1.5, **AT}, "left.current_a", "friction is multiplied by 1.5"),
     "obstacle": (
@@ -86,14 +87,20 @@ FAULTS: dict[str, tuple[dict[str, Any], str, str]] = {
 """Of each kind: its keys, a signal that it changes, and words of its event."""
 
 
+BESIDE: dict[str, list[dict[str, Any]]] = {"save-damaged": [{"what": "power-fail", "at_s": 1.0, "for_s": 1.5}]}
+"""What must happen beside a fault for it to be met: the save is only read when the power comes back."""
+
+
 def sets_of(kind: str) -> list[tuple[str, Any]]:
-    changes = {"no-current-limit": [("settings.speed.soft_start_ms", 0.0), *UNGUARDED]}.get(kind, [])
+    short_of_power = [("lift.logic.hold_up_mf", 0.1), ("lift.logic.power_fail_v", 17.0), ("lift.supply.capacitance_mf", 0.5)]
+    free = [("settings.speed.soft_start_ms", 0.0), *UNGUARDED]
+    changes = {"no-current-limit": free, "save-damaged": short_of_power}.get(kind, [])
     return [*SETS, *changes]
 
 
 @lru_cache
 def flown(kind: str, faulty: bool) -> Any:
-    faults = [{"what": kind, **FAULTS[kind][0]}] if faulty else []
+    faults = [*BESIDE.get(kind, []), *([{"what": kind, **FAULTS[kind][0]}] if faulty else [])]
     return fly(load_scenario(rehearsal("worktop/raise"), [*sets_of(kind), ("fault", faults)]))
 
 
