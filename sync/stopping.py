@@ -10,7 +10,7 @@ from typing import Any
 from sync.kernel import kernel
 from sync.pulses import position
 
-__all__ = ["coast_counts", "cut_due", "learn", "note_cut", "release", "remaining", "stop_place"]
+__all__ = ["braked_counts", "coast_counts", "cut_due", "learn", "note_cut", "release", "remaining", "stop_place"]
 
 _SHORTEST = 3.0  # counts: a shorter coast teaches nothing
 
@@ -30,12 +30,33 @@ def _way(direction: int) -> int:
 
 
 @kernel
+def braked_counts(rate: float, load: float, told: Any) -> float:
+    """Counts that a leg runs on from ``rate`` [counts/s] against ``load`` [counts/s2] with its motor shorted.
+
+    The current (K w - Vb)/R adds a drag that grows with the speed and, for the brush drop, takes some of the load away.
+
+    Source: integral of w dw/(T + b w) with b = drag + K2/(R J), its [2/2] Pade form: within 11 % for a fast stop, where T is nothing.
+    Neglects: inductance, which lengthens the stop by w L/R; the winding's warmth.
+    """
+    stiffness = told.pull / told.resistance
+    swing = (told.drag_rate + stiffness * told.emf) * rate
+    steady = load - stiffness * told.brush_drop
+    steady = steady if steady > 0.0 else 0.0
+    below = 30.0 * steady * steady + 36.0 * steady * swing + 9.0 * swing * swing
+    return rate * rate * (15.0 * steady + 8.0 * swing) / below if below > 0.0 else 0.0
+
+
+@kernel
 def predicted(settings: Any, memory: Any, q: int) -> float:
     """Counts that leg ``q`` will still run if it is cut now, compute delay and learnt factor included."""
     leg = memory.legs[q]
     way = _way(memory.direction)
     load = leg.load_known[way] if leg.load_known[way] > 0.0 else leg.load
-    leg.coast_law = coast_counts(leg.rate, load, settings.legs[q].drag_rate)
+    brakes = settings.brake_up if memory.direction >= 0 else settings.brake_down
+    if brakes == 1:
+        leg.coast_law = braked_counts(leg.rate, load, settings.legs[q])
+    else:
+        leg.coast_law = coast_counts(leg.rate, load, settings.legs[q].drag_rate)
     leg.coast_told = leg.factor[way] * leg.coast_law
     return leg.coast_told + leg.rate * settings.compute_delay  # type: ignore[no-any-return]
 

@@ -196,3 +196,18 @@ def test_a_power_cut_within_200_ms_of_the_slow_down_step_is_predicted_within_15_
     assert worst.max() <= 0.15
     # the momentary current would have been no guide: for a time there is none at all
     assert np.min(currents) == 0.0
+
+
+@pytest.mark.parametrize("way", ["up", "down"])
+def test_a_stop_that_brakes_is_foretold_as_one_from_the_first_move_on(way: str) -> None:
+    """Shorted, a motor of this lift stops in a tenth of its coast or less; learning alone is held within a factor of three."""
+    move = [{"press": way, "for_s": 1.5}]
+    rig = lift((f"settings.stopping.off_state_{way}", "brake"), ("start.height_mm", 200.0), ("move", move))
+    fly_rig(rig)
+    flown = rig[0]["move"][0]
+    legs = flown["legs"][:LEGS]
+    told, run = legs["coast_told"], np.abs(legs["still_travel"] - legs["off_travel"])
+    print(f"{way}: told {1e3 * told} mm, run {1e3 * run} mm, level at rest {1e3 * float(flown['after_coast']):.3f} mm")
+
+    assert told == pytest.approx(run, rel=0.6)
+    assert float(flown["after_coast"]) < 0.5e-3

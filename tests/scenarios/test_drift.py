@@ -231,3 +231,12 @@ def test_commands_and_triggers_of_this_file_are_those_of_the_rig() -> None:
 
     assert set(rows["trigger"].tolist()) == {int(Trigger.READY)}
     assert {int(row["values"][0]) for row in rows} == {int(Command.GO), int(Command.HOME)}
+
+
+@pytest.mark.parametrize("name", ["worktop/raise", "showcase/raise"])
+def test_calls_that_are_left_out_are_no_drift(name: str) -> None:
+    """The pulses of 80 ms wait in the buffer and are all taken at the next call, with the time that they took."""
+    for at_s in (1.31, 2.05, 2.68):
+        rig = flown(name, ("fault", [{"what": "missed-ticks", "ticks": 80, "at_s": at_s}]), ("end_s", at_s + 1.0))
+
+        assert suspicions(rig) == []
