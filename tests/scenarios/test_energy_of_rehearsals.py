@@ -40,7 +40,8 @@ def test_what_the_source_gave_is_heat_work_or_stored(path: Path) -> None:
 @pytest.mark.parametrize("path", SHIPPED, ids=named)
 def test_two_per_cent_more_of_any_large_heat_breaks_the_balance(path: Path) -> None:
     terms = shares(path)
-    large = [name for name in (*HEAT, "supply") if terms[name] > 0.05]
+    # two per cent of a twentieth are the limit itself: a term must be larger than that by what the balance is off
+    large = [name for name in (*HEAT, "supply") if terms[name] > 0.05 + abs(terms["residual"]) / 0.02]
     print(", ".join(f"{name} {100 * terms[name]:.1f} %" for name in large))
 
     assert len(large) >= 4
