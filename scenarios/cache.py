@@ -10,7 +10,7 @@ import os
 import tempfile
 from pathlib import Path
 
-__all__ = ["is_warm", "key", "prepare"]
+__all__ = ["is_warm", "key", "prepare", "sources_key"]
 
 _ROOMS = ("plant", "sync", "scenarios")
 
@@ -30,6 +30,20 @@ def key() -> str:
             if b"@kernel" in text or source.name.endswith(("records.py", "rig.py", "kernel.py")):
                 digest.update(source.name.encode())
                 digest.update(text)
+    return digest.hexdigest()
+
+
+def sources_key() -> str:
+    """Hash of every source of the three rooms and of the versions that a number may depend on, wherever they lie."""
+    from importlib.metadata import version
+
+    digest = hashlib.blake2b(digest_size=10)
+    digest.update(f"{version('numba')} {version('numpy')} {version('scipy')}".encode())
+    base = Path(__file__).resolve().parent.parent
+    for room in _ROOMS:
+        for source in sorted((base / room).rglob("*.py")):
+            digest.update(source.relative_to(base).as_posix().encode())
+            digest.update(source.read_bytes())
     return digest.hexdigest()
 
 

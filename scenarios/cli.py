@@ -23,6 +23,7 @@ COMMANDS = {
     "rehearse": "Run rehearsals, judge them, report.",
     "signal": "What the wires carry, and what each detector hears of it.",
     "tune": "Tune the settings: loop margins, gains, search, proof.",
+    "campaign": "Fly a rehearsal many times over tolerances; statistics.",
     "schema": "Write JSON Schemas of the files, for an editor.",
 }
 """Commands in order of work, with the line that tells what each does."""

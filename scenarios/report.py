@@ -81,9 +81,9 @@ def file_names(stems: Sequence[str]) -> list[str]:
     return [*names, "index.html"] if len(stems) > 1 else names
 
 
-def repeat_command(file: str, sets: Iterable[str], seed: int, clock: str, folder: str) -> str:
-    """Command line that repeats one rehearsal with its report; ``sets`` are ``KEY=VALUE`` as they were given."""
-    words = ["levelrig", "rehearse", file]
+def repeat_command(named: Iterable[str], sets: Iterable[str], seed: int, clock: str, folder: str) -> str:
+    """Command line that repeats one rehearsal with its report: its file, or words that name it; ``sets`` are ``KEY=VALUE`` as given."""
+    words = ["levelrig", "rehearse", *named]
     for one in sets:
         words += ["--set", one]
     words += ["--seed", str(seed), "--clock", clock, "--report", folder]

@@ -48,6 +48,8 @@ class Task:
     """Name of its page, without ending; empty: no page."""
     command: str = ""
     """Command line without seed and clock that repeats it; on the page."""
+    run: int = 0
+    """Number of the run in a campaign; another run draws other numbers."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ class Told:
 
 
 def _judged(scenario: Scenario, task: Task) -> Result:
-    flight = fly(scenario, seed=task.seed, clock=task.clock, trace=True)
+    flight = fly(scenario, seed=task.seed, clock=task.clock, trace=True, run=task.run)
     return result_of(flight, float(stored_energy(flight.rig)), scenario.limits, task.file, scenario.sets)
 
 

@@ -183,7 +183,7 @@ finally:
     assert median(seconds) < 0.3
 
 
-@pytest.mark.parametrize("command", ["new", "sheet", "rehearse", "signal", "tune", "schema"])
+@pytest.mark.parametrize("command", ["new", "sheet", "rehearse", "signal", "tune", "campaign", "schema"])
 def test_the_help_of_a_command_loads_nothing_heavy(command: str) -> None:
     code = """
 import sys

@@ -41,6 +41,8 @@ class Order:
     why: bool | None = None
     against: Path | None = None
     tolerance: float = 0.01
+    source: Path | None = None
+    run: int | None = None
 
     def say(self, text: str) -> None:
         """Print for people: nowhere when quiet, on stderr when stdout carries JSON."""
@@ -70,6 +72,18 @@ def _load(order: Order, collection: Collection) -> list[tuple[Found, Scenario | 
     return loaded
 
 
+def _load_run(order: Order, source: Path) -> tuple[Collection, list[tuple[Found, Scenario | list[str]]]]:
+    """One run of a campaign, from its folder."""
+    from scenarios.campaign.replay import replayed
+    from scenarios.collection import Collection, Found
+
+    if order.files or order.sets or order.twins or order.run is None:
+        raise InputError([f"--from {source}: needs --run N, and goes with no file, --set or --twins"])
+    plan, scenario = replayed(source, order.run)
+    found = Found(f"{plan.file.rehearsal}, run {order.run} of {source}", f"run-{order.run}", str(source), True)
+    return Collection((found,), (), (), False), [(found, scenario)]
+
+
 def _announce_compiling(order: Order) -> None:
     from scenarios.cache import is_warm
 
@@ -84,7 +98,8 @@ def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequen
     tasks = []
     for (found, scenario), stem in zip(loaded, stems, strict=True):
         seed = scenario.seed if order.seed is None else order.seed
-        command = repeat_command(found.file, order.sets, seed, order.clock, str(order.report))
+        words = (found.file,) if order.source is None else ("--from", str(order.source), "--run", str(order.run))
+        command = repeat_command(words, order.sets, seed, order.clock, str(order.report))
         task = Task(
             scenario=scenario,
             file=found.file,
@@ -94,9 +109,10 @@ def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequen
             clock=order.clock,
             twin=order.twins,
             keep_trace=order.trace is not None,
-            why=order.why if order.why is not None else not folders,
+            why=order.source is None and (order.why if order.why is not None else not folders),
             stem=stem if order.report is not None else "",
             command=command,
+            run=order.run or 0,
         )
         tasks.append(task)
     return tasks
@@ -251,9 +267,12 @@ def rehearse(order: Order) -> int:
     from scenarios.suite import Told
     from scenarios.suite_table import against_lines
 
-    collection = collect(order.files)
     earlier = read_earlier(order.against) if order.against is not None else None
-    loaded = _load(order, collection)
+    if order.source is None:
+        collection = collect(order.files)
+        loaded = _load(order, collection)
+    else:
+        collection, loaded = _load_run(order, order.source)
     good = [(found, scenario) for found, scenario in loaded if not isinstance(scenario, list)]
     stems = _stems(order, good, collection.folders)
     folder = _prepare_outputs(order, collection, stems)
@@ -270,13 +289,19 @@ def rehearse(order: Order) -> int:
         _print_table(order, tolds, collection)
     else:
         _print_each(order, tolds, stems)
+    if order.source is not None and order.run is not None and tolds[0].result is not None and order.seed is None:
+        from scenarios.campaign.replay import differences
+
+        order.say("\n".join(differences(order.source, order.run, tolds[0].result)))
     if earlier is not None:
         order.say("\n".join(["", *against_lines(tolds, earlier, order.tolerance)]))
     return _code(tolds, collection)
 
 
 @click.command(name="rehearse")
-@click.argument("files", nargs=-1, required=True, metavar="FILE|DIR...")
+@click.argument("files", nargs=-1, metavar="FILE|DIR...")
+@click.option("--from", "source", type=click.Path(path_type=Path), metavar="CAMPAIGN", help="Folder of a campaign: fly one of its runs.")
+@click.option("--run", type=click.IntRange(0), metavar="N", help="With --from: number of the run.")
 @click.option(
     "--set", "sets", multiple=True, metavar="KEY=VALUE", help="Change a value: lift.KEY, settings.KEY or a key of the scenario. Repeatable."
 )
@@ -317,5 +342,7 @@ def command(context: click.Context, /, **options: object) -> None:
     judged, a twin does not break what it must, or a margin shrank beyond --tolerance. 2: the input is wrong; a wrong file
     found in a folder is named and the others are flown.
     """
+    if not options["files"] and options["source"] is None:
+        raise click.UsageError("Missing argument 'FILE|DIR...'.", context)
     options["json"] = options.pop("json_to")
     context.exit(rehearse(Order(**options)))  # type: ignore[arg-type]

@@ -25,6 +25,7 @@ from scenarios.files.twin import expectation_complaints, twin_changes, twin_comp
 __all__ = ["load_lift", "load_scenario", "load_settings", "validated"]
 
 M = TypeVar("M", bound=BaseModel)
+Reader = Callable[[Path, str], Source]
 
 
 def load_lift(path: str | Path, sets: Iterable[str | Change] = ()) -> Lift:
@@ -67,7 +68,7 @@ def load_settings(path: str | Path, sets: Iterable[str | Change] = ()) -> Settin
     return settings
 
 
-def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenario:
+def load_scenario(path: str | Path, sets: Iterable[str | Change] = (), reader: Reader = read) -> Scenario:
     """Read a scenario file with the lift and the settings it names, and check all three.
 
     Parameters
@@ -76,6 +77,8 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
         The scenario file.
     sets
         Changes, ``"KEY=VALUE"`` or (key, value), made after those of the file's own ``[set]`` table.
+    reader
+        What reads a file of a kind; the tables it gives are changed.
 
     Returns
     -------
@@ -87,7 +90,7 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
     InputError
         With every fault found in the three files and in the changes.
     """
-    source = read(Path(path), "scenario")
+    source = reader(Path(path), "scenario")
     given = collected(sets)
     own = source.table.get("set", {})
     own_changes = list(flattened(own).items()) if isinstance(own, dict) else []
@@ -98,14 +101,14 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
     bad = _change(source, _of("scenario", changes))
     file, found = validated(source, ScenarioFile, source.table)
     bad += found
-    lift_path, lift = _named(source, "lift", _lift, changes, bad)
-    settings_path, settings = _named(source, "settings", _settings, changes, bad)
+    lift_path, lift = _named(source, ("lift", reader), _lift, changes, bad)
+    settings_path, settings = _named(source, ("settings", reader), _settings, changes, bad)
     spoiled = None
     if file is not None and lift is not None and settings is not None and not bad:
         bad += [source.where(key) + text for key, text in scenario_complaints(file, lift, settings)]
         limits = limit_entries(lift.limits, file.limits)
         bad += [source.where(key) + text for key, text in expectation_complaints(file, [one.name for one in limits])]
-        spoiled = _spoiled(source, file, settings, changes, bad)
+        spoiled = _spoiled((source, reader), file, settings, changes, bad)
         if spoiled is not None and spoiled == settings and not given:
             bad.append(f"{source.where(('twin', 'set'))}twin.set: the settings say so already; a twin must differ")
     if file is None or lift is None or settings is None or bad:
@@ -114,9 +117,10 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = ()) -> Scenar
 
 
 def _spoiled(
-    source: Source, file: ScenarioFile, settings: Settings, changes: list[tuple[str, str, Any]], bad: list[str]
+    origin: tuple[Source, Reader], file: ScenarioFile, settings: Settings, changes: list[tuple[str, str, Any]], bad: list[str]
 ) -> Settings | None:
     """Settings of the twin, checked like any other; complaints go to ``bad``."""
+    source, reader = origin
     if file.twin is None:
         return None
     found = [source.where(key) + text for key, text in twin_complaints(file.twin)]
@@ -125,7 +129,7 @@ def _spoiled(
         return None
     ((key, value),) = twin_changes(file.twin)
     label = f'{source.where(("twin", "set"))}twin.set "{key}"'
-    _, spoiled = _named(source, "settings", _settings, [*changes, (label, key, value)], bad)
+    _, spoiled = _named(source, ("settings", reader), _settings, [*changes, (label, key, value)], bad)
     return spoiled
 
 
@@ -163,12 +167,13 @@ def _change(source: Source, changes: list[tuple[str, list[str], Any]]) -> list[s
 
 def _named(
     source: Source,
-    kind: str,
+    means: tuple[str, Reader],
     check: Callable[[Source], tuple[M | None, list[str]]],
     changes: list[tuple[str, str, Any]],
     bad: list[str],
 ) -> tuple[Path, M | None]:
     """Read and check the file that a scenario names; complaints go to ``bad``."""
+    kind, reader = means
     name = source.table.get(kind)
     if not isinstance(name, str) or not name:
         return source.path, None  # the scenario's own check says so
@@ -177,7 +182,7 @@ def _named(
         return source.path, None
     path = source.path.parent / name
     try:
-        other = read(path, kind)
+        other = reader(path, kind)
     except InputError as error:
         bad += [f"{source.where((kind,))}{kind} = {name!r}: {message}".replace("'", '"') for message in error.messages]
         return path, None

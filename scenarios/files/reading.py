@@ -11,7 +11,7 @@ from scenarios.errors import InputError
 from scenarios.files.lines import Path, line_numbers, line_of
 from scenarios.files.slips import did_you_mean
 
-__all__ = ["KINDS", "MOST_BYTES", "Source", "frozen", "kind_of", "read"]
+__all__ = ["KINDS", "MOST_BYTES", "Source", "frozen", "kind_of", "read", "source_of", "text_of"]
 
 MOST_BYTES = 1_000_000
 MOST_TABLES = 20
@@ -50,7 +50,8 @@ def frozen(value: Any) -> Any:
     return value
 
 
-def _text(path: FilePath) -> str:
+def text_of(path: FilePath) -> str:
+    """Text of a file; raises InputError if it cannot be read."""
     try:
         if path.is_dir():
             raise InputError([f"{path}: is a folder; name the file in it"])
@@ -98,7 +99,7 @@ def kind_of(path: FilePath) -> str:
     InputError
         If it cannot be read or is no TOML.
     """
-    kind = _table(path, _text(path)).get("kind")
+    kind = _table(path, text_of(path)).get("kind")
     return kind if kind in KINDS else "other"
 
 
@@ -122,7 +123,11 @@ def read(path: FilePath, kind: str) -> Source:
     InputError
         If it cannot be read, is no TOML, or is of another kind.
     """
-    text = _text(path)
+    return source_of(path, text_of(path), kind)
+
+
+def source_of(path: FilePath, text: str, kind: str) -> Source:
+    """The same of a file whose text is known already."""
     table = _table(path, text)
     if _depth(table) > MOST_TABLES:
         raise InputError([f"{path}: tables are nested more than {MOST_TABLES} deep"])

@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from scenarios.files.campaign import CampaignFile
 from scenarios.files.leg import PARTS
 from scenarios.files.lift import Lift
 from scenarios.files.scenario import ScenarioFile
@@ -18,7 +19,13 @@ from scenarios.files.tuning import TuningFile
 
 __all__ = ["schema", "write_schemas"]
 
-KINDS: dict[str, type[BaseModel]] = {"lift": Lift, "settings": Settings, "scenario": ScenarioFile, "tuning": TuningFile}
+KINDS: dict[str, type[BaseModel]] = {
+    "lift": Lift,
+    "settings": Settings,
+    "scenario": ScenarioFile,
+    "tuning": TuningFile,
+    "campaign": CampaignFile,
+}
 
 
 def schema(kind: str) -> dict[str, Any]:
@@ -27,7 +34,7 @@ def schema(kind: str) -> dict[str, Any]:
     Parameters
     ----------
     kind
-        ``lift``, ``settings``, ``scenario`` or ``tuning``.
+        ``lift``, ``settings``, ``scenario``, ``tuning`` or ``campaign``.
 
     Returns
     -------

@@ -111,6 +111,7 @@ def test_schemas_are_written_for_every_kind(tmp_path: Path) -> None:
 
     assert done.returncode == 0
     assert sorted(path.name for path in (tmp_path / "schemas").iterdir()) == [
+        "campaign.schema.json",
         "lift.schema.json",
         "scenario.schema.json",
         "settings.schema.json",

@@ -1,0 +1,190 @@
+"""What a campaign flies: its file, the texts of every file it names, what varies, and the scenario of each run.
+
+A plan is made of texts alone, which travel to workers and are kept in the campaign's folder: a file that changes while a
+campaign runs changes nothing, and any run can be flown again from the folder.
+"""
+
+from __future__ import annotations
+
+import os.path
+from collections.abc import Iterable, Iterator
+from copy import deepcopy
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from scenarios.campaign.draws import RARE, ends_of
+from scenarios.campaign.sampling import Sampler
+from scenarios.campaign.targets import Variable, variables_of
+from scenarios.errors import InputError
+from scenarios.files.campaign import CampaignFile
+from scenarios.files.loading import load_scenario, validated
+from scenarios.files.overrides import Change, collected, flattened
+from scenarios.files.reading import Source, source_of, text_of
+from scenarios.files.scenario import Scenario
+
+__all__ = ["Plan", "Ticket", "load_plan", "restored"]
+
+
+@dataclass(frozen=True)
+class Ticket:
+    """All that a plan is made of.
+
+    ``texts`` are the files by their path from the campaign file's folder, ``changes`` what was given beside them.
+    """
+
+    path: str
+    texts: dict[str, str]
+    changes: tuple[Change, ...] = ()
+    lifts: int | None = None
+    seed: int | None = None
+
+
+@dataclass
+class Shelf:
+    """Files as texts; reads from disk what it does not hold, unless it is closed."""
+
+    base: Path
+    texts: dict[str, str] = field(default_factory=dict)
+    closed: bool = False
+    _parsed: dict[tuple[str, str], Source] = field(default_factory=dict)
+
+    def read(self, path: Path, kind: str) -> Source:
+        """A file of a kind, its table free to be changed."""
+        name = Path(os.path.normpath(os.path.relpath(path, self.base))).as_posix()
+        if name not in self.texts:
+            if self.closed:
+                raise InputError([f"{path}: is not among the files of the campaign"])
+            self.texts[name] = text_of(path)
+        if (name, kind) not in self._parsed:
+            self._parsed[name, kind] = source_of(path, self.texts[name], kind)
+        kept = self._parsed[name, kind]
+        return Source(path, deepcopy(kept.table), kept.lines)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A checked campaign."""
+
+    path: Path
+    file: CampaignFile
+    shelf: Shelf
+    changes: tuple[Change, ...]
+    """For every lift: of the campaign file's ``[set]``, then of the command line."""
+    nominal: Scenario
+    """The rehearsal as in its files."""
+    variables: tuple[Variable, ...]
+    ticket: Ticket
+
+    @cached_property
+    def sampler(self) -> Sampler:
+        """What chooses the values."""
+        place = {variable.name: i for i, variable in enumerate(self.variables)}
+        groups = [(tuple(place[key] for key in group.keys), group.coefficient) for group in self.file.correlated]
+        return Sampler(self.file, list(place), [variable.spread for variable in self.variables], groups)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of what varies, as they head the columns of the table."""
+        return tuple(variable.column for variable in self.variables)
+
+    def sets(self, values: Iterable[float | str]) -> list[Change]:
+        """Changes that give a lift these values of what varies."""
+        return [change for variable, value in zip(self.variables, values, strict=True) for change in variable.changes(value)]
+
+    def scenario(self, values: Iterable[float | str]) -> Scenario:
+        """The rehearsal with these values of what varies.
+
+        Raises
+        ------
+        InputError
+            If a value is out of its range, or contradicts another.
+        """
+        sets = [*self.changes, *self.sets(values)]
+        moved = load_scenario(self.path.parent / self.file.rehearsal, sets, self.shelf.read)
+        return replace(moved, file=moved.file.model_copy(update={"seed": self.file.seed}))
+
+
+def load_plan(path: Path, sets: Iterable[str | Change] = (), lifts: int | None = None, seed: int | None = None) -> Plan:
+    """Read a campaign file with the rehearsal it names, and check both.
+
+    Parameters
+    ----------
+    path
+        The file.
+    sets
+        Changes for every lift, after those of the campaign file.
+    lifts, seed
+        Instead of the file's.
+
+    Raises
+    ------
+    InputError
+        With all that is wrong in any of the files.
+    """
+    given = tuple(collected(sets))
+    shelf = Shelf(path.parent)
+    return _plan(shelf, Ticket(str(path), shelf.texts, given, lifts, seed))
+
+
+def restored(ticket: Ticket) -> Plan:
+    """The plan of a ticket, from its texts alone."""
+    return _plan(Shelf(Path(ticket.path).parent, dict(ticket.texts), closed=True), ticket)
+
+
+def _plan(shelf: Shelf, ticket: Ticket) -> Plan:
+    path = Path(ticket.path)
+    source = shelf.read(path, "campaign")
+    for key in ("lifts", "seed"):
+        if getattr(ticket, key) is not None:
+            source.table[key] = getattr(ticket, key)
+            source.changed[key,] = f"--{key}"
+    _flatten_keys(source.table, "vary")
+    file, bad = validated(source, CampaignFile, source.table)
+    if file is None or bad:
+        raise InputError(bad)
+    changes = (*flattened(file.set).items(), *ticket.changes)
+    nominal = load_scenario(path.parent / file.rehearsal, changes, shelf.read)
+    variables, found = variables_of(nominal, file)
+    plan = Plan(path, file, shelf, changes, nominal, tuple(variables), ticket)
+    bad = [f"{source.where(key)}{text}" for key, text in found] or list(_unflyable(plan, source))
+    if bad:
+        raise InputError(dict.fromkeys(bad))
+    return plan
+
+
+def _flatten_keys(table: dict[str, Any], name: str) -> None:
+    """Join the keys of ``[vary]`` that were written without quotes: a table without ``distribution`` is a piece of a key."""
+    vary = table.get(name)
+    if not isinstance(vary, dict):
+        return
+
+    def joined(held: dict[str, Any], before: str) -> Iterator[tuple[str, Any]]:
+        for key, value in held.items():
+            if isinstance(value, dict) and "distribution" not in value and all(isinstance(one, dict) for one in value.values()) and value:
+                yield from joined(value, f"{before}{key}.")
+            else:
+                yield before + key, value
+
+    table[name] = dict(joined(vary, ""))
+
+
+def _unflyable(plan: Plan, source: Source) -> Iterator[str]:
+    """Why the campaign cannot be flown: combinations left over, or an end of a distribution that the files refuse."""
+    if plan.sampler.combined and plan.file.lifts < plan.sampler.combinations:
+        yield (
+            f"{source.where(('lifts',))}lifts = {plan.file.lifts}: there are {plan.sampler.combinations} combinations of "
+            f"{len(plan.variables)} values; fly that many lifts, or a multiple of it"
+        )
+    base = plan.path.parent / plan.file.rehearsal
+    for variable in plan.variables:
+        for end in ends_of(variable.spread, RARE):
+            try:
+                load_scenario(base, [*plan.changes, *variable.changes(end)], plan.shelf.read)
+            except InputError as error:
+                told = error.messages[0].removeprefix("--set ")
+                hint = "; truncate it" if variable.spread.distribution in ("normal", "log-normal") else ""
+                shown = f'"{end}"' if isinstance(end, str) else f"{end:g}"
+                yield f'{source.where(("vary", variable.key))}vary."{variable.key}": takes the value {shown}: {told}{hint}'
+                break

@@ -1,0 +1,76 @@
+"""The page of a campaign."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from scenarios.campaign.answers import Answers, LimitAnswer
+from scenarios.campaign.folder import Folder
+from scenarios.campaign.lines import caution_lines
+from scenarios.campaign.rows import MEANING, column_names
+from scenarios.figure_style import to_svg
+from scenarios.figures_campaign import Bar, Spreading, drivers_figure, inputs_figure, spread_figure
+from scenarios.report import render
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["report_files"]
+
+PANELS, BARS, DOTS = 6, 12, 3000
+WORST_SHARE = 0.05
+
+
+def _closest(answers: Answers) -> list[LimitAnswer]:
+    """Limits with a value, that with the smallest margin as a share of itself first."""
+
+    def share(one: LimitAnswer) -> float:
+        assert one.worst is not None
+        margin = one.limit - one.worst if one.upper else one.worst - one.limit
+        return margin / (abs(one.limit) or 1.0)
+
+    return sorted((one for one in answers.limits if one.worst is not None), key=share)
+
+
+def _inputs(table: NDArray[np.float64], names: tuple[str, ...], one: LimitAnswer) -> Figure:
+    """The worst twentieth of the lifts over the two strongest inputs."""
+    values = table[:, names.index(one.name)]
+    known = np.flatnonzero(np.isfinite(values))
+    order = known[np.argsort(-values[known] if one.upper else values[known], kind="stable")]
+    worst = order[: max(1, round(WORST_SHARE * len(order)))][: DOTS // 10]
+    rest = np.setdiff1d(known, worst)[:DOTS]
+    shown = np.concatenate([worst, rest])
+    columns = [driver.column for driver in one.drivers[:2]]
+    axes = [table[shown, names.index(column)] for column in columns]
+    return inputs_figure((axes[0], axes[1]), (columns[0], columns[1]), np.arange(len(shown)) < len(worst))
+
+
+def report_files(folder: Folder, answers: Answers) -> dict[str, bytes]:
+    """The page, by file name; the same bytes for the same campaign."""
+    names, table = column_names(folder.plan), folder.table()
+    closest = _closest(answers)
+    figures: list[tuple[str, str, Figure]] = []
+    if closest:
+        spreads = []
+        for one in closest[:PANELS]:
+            values = table[:, names.index(one.name)]
+            label = f"{one.name}: lifts over the value{f' [{one.unit}]' if one.unit else ''}, dashed the limit"
+            spreads.append(Spreading(label, values[np.isfinite(values)], one.limit))
+        figures.append(("spread", "How the values are spread", spread_figure(spreads)))
+        for one in closest[:2]:
+            bars = [Bar(driver.column, driver.correlation, driver.low, driver.high) for driver in one.drivers[:BARS]]
+            if bars:
+                figures.append(
+                    (f"drivers-{one.name}", f"What {one.name} goes with", drivers_figure(bars, "rank correlation, 95 % interval"))
+                )
+            if len(one.drivers) > 1:
+                title = f"The worst twentieth by {one.name} (crosses) over the two strongest inputs"
+                figures.append((f"inputs-{one.name}", title, _inputs(table, names, one)))
+    drawn = [(title, Markup(to_svg(figure, name, title))) for name, title, figure in figures]
+    meaning = {word.name.lower(): text for word, text in MEANING.items()}
+    page = render("campaign.html", answers=answers, figures=drawn, meaning=meaning, lines=caution_lines(answers), plan=folder.plan)
+    return {"report.html": page}

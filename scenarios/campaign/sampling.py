@@ -1,0 +1,123 @@
+"""Which values a lift has: a place in the unit cube for every run, and what the distributions make of it.
+
+With plain random sampling the draws of run k depend on the seed, the name of what varies and k alone: neither on how many
+lifts there are, nor on what else varies.  A Latin hypercube and a Sobol set are chosen as a whole, from the seed and their size.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+from hashlib import blake2b
+from math import prod
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+
+from scenarios.campaign.draws import ends_of, grid_of, value_of
+from scenarios.files.campaign import CampaignFile, Spread
+
+__all__ = ["Sampler", "uniforms"]
+
+WORDS = 4
+"""64-bit words that one step of the counter gives."""
+
+
+def uniforms(seed: int, name: str, first: int, last: int) -> NDArray[np.float64]:
+    """Numbers strictly between 0 and 1 for runs ``first`` to ``last`` - 1 of what is called ``name``.
+
+    Number k is word k of a Philox stream whose key is the seed and the name: any of them can be had without the others.
+    """
+    key = [seed, int.from_bytes(blake2b(name.encode(), digest_size=8).digest(), "little")]
+    stream = np.random.Philox(key=np.array(key, dtype=np.uint64))
+    stream.advance(first // WORDS)
+    skip = first % WORDS
+    words = stream.random_raw(skip + last - first)[skip:]
+    return (np.asarray(words >> np.uint64(11), dtype=np.float64) + 0.5) * 2.0**-53
+
+
+class Sampler:
+    """Values of every run.
+
+    Parameters
+    ----------
+    file
+        The campaign file.
+    names
+        Names of what varies, in the order of the columns.
+    spreads
+        How each of them varies.
+    groups
+        Columns that vary together, with their correlation.
+    """
+
+    def __init__(
+        self, file: CampaignFile, names: Sequence[str], spreads: Sequence[Spread], groups: Sequence[tuple[tuple[int, ...], float]] = ()
+    ) -> None:
+        self.file, self.names, self.spreads = file, tuple(names), tuple(spreads)
+        self._groups = [(columns, _factor(len(columns), coefficient)) for columns, coefficient in groups]
+
+    @property
+    def combined(self) -> bool:
+        """Whether every value is combined with every other, so that nothing is drawn."""
+        return self.file.sampling in ("corners", "grid")
+
+    @cached_property
+    def choices(self) -> list[tuple[float | str, ...]]:
+        """Values of each column that are combined."""
+        return [ends_of(spread) if self.file.sampling == "corners" else grid_of(spread) for spread in self.spreads]
+
+    @property
+    def combinations(self) -> int:
+        """How many combinations there are; 1 where values are drawn."""
+        return prod(len(values) for values in self.choices) if self.combined else 1
+
+    @cached_property
+    def _whole(self) -> NDArray[np.float64]:
+        """Every place of a design that is chosen as a whole, shape (lifts, columns)."""
+        from scipy.stats import qmc
+
+        rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(self.file.seed)))
+        count = len(self.names)
+        engine = qmc.Sobol(count, rng=rng) if self.file.sampling == "sobol" else qmc.LatinHypercube(count, rng=rng)
+        tiny = 2.0**-54  # scrambled points may lie on the edge of the cube, where a normal distribution has no value
+        return np.clip(np.asarray(engine.random(self.file.lifts), dtype=np.float64), tiny, 1.0 - 2.0**-53)
+
+    def places(self, first: int, last: int) -> NDArray[np.float64]:
+        """Places in the unit cube, correlation included, shape (runs, columns)."""
+        if self.file.sampling == "random":
+            columns = [uniforms(self.file.seed, name, first, last) for name in self.names]
+            cube = np.stack(columns, axis=1) if columns else np.zeros((last - first, 0))
+        else:
+            cube = self._whole[first:last].copy()
+        for columns_of, factor in self._groups:
+            for row in cube:
+                scores = [float(ndtri(row[column])) for column in columns_of]
+                for i, column in enumerate(columns_of):
+                    row[column] = float(ndtr(sum(factor[i][j] * scores[j] for j in range(i + 1))))
+        return cube
+
+    def values(self, first: int, last: int) -> list[tuple[float | str, ...]]:
+        """Values of runs ``first`` to ``last`` - 1, one tuple a run in the order of the names."""
+        if self.combined:
+            return [self._combination(run % self.combinations) for run in range(first, last)]
+        return [
+            tuple(value_of(spread, float(place)) for spread, place in zip(self.spreads, row, strict=True))
+            for row in self.places(first, last)
+        ]
+
+    def _combination(self, index: int) -> tuple[float | str, ...]:
+        """Combination of a number, the last column changing fastest."""
+        found: list[float | str] = []
+        for values in reversed(self.choices):
+            index, place = divmod(index, len(values))
+            found.append(values[place])
+        return tuple(reversed(found))
+
+
+def _factor(count: int, coefficient: float) -> list[list[float]]:
+    """Lower factor of a correlation matrix with one coefficient throughout."""
+    matrix = np.full((count, count), coefficient)
+    np.fill_diagonal(matrix, 1.0)
+    return [[float(value) for value in row] for row in np.linalg.cholesky(matrix)]

@@ -1,0 +1,80 @@
+"""Figures of a campaign: how the values of the limits are spread, what they vary with, the closest limit over its two strongest inputs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from scenarios.figure_style import BELIEVED, FAINT, INK, LIMIT, WIDTH, clean, plain, settle, styled
+
+__all__ = ["Bar", "Spreading", "drivers_figure", "inputs_figure", "spread_figure"]
+
+BINS = 30
+
+
+@dataclass(frozen=True)
+class Spreading:
+    """Values of one limit over all lifts."""
+
+    label: str
+    values: NDArray[np.float64]
+    limit: float
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A correlation with the ends of its interval."""
+
+    label: str
+    value: float
+    low: float
+    high: float
+
+
+def spread_figure(spreads: Sequence[Spreading]) -> Figure:
+    """Number of lifts over the value, one panel a limit, with the limit as a dashed line."""
+    with styled():
+        figure = Figure(figsize=(WIDTH, 1.35 * len(spreads) + 0.3), layout="constrained")
+        grid = figure.subplots(len(spreads), 1, squeeze=False)
+        for (axes,), one in zip(grid, spreads, strict=True):
+            low, high = float(np.min(one.values)), float(np.max(one.values))
+            if np.isfinite(one.limit):
+                low, high = min(low, one.limit), max(high, one.limit)
+            room = 0.03 * (high - low) or 0.5
+            axes.hist(one.values, bins=BINS, range=(low - room, high + room), color=BELIEVED)
+            axes.axvline(one.limit, color=LIMIT, linestyle=(0, (5, 2)), linewidth=1.3)
+            clean(axes, plain(one.label))
+    return settle(figure)
+
+
+def drivers_figure(bars: Sequence[Bar], title: str) -> Figure:
+    """Rank correlations, strongest above, with their intervals."""
+    with styled():
+        figure = Figure(figsize=(WIDTH, 0.28 * len(bars) + 0.8), layout="constrained")
+        axes = figure.subplots()
+        places = np.arange(len(bars))[::-1]
+        axes.barh(places, [bar.value for bar in bars], height=0.6, color=BELIEVED)
+        for place, bar in zip(places, bars, strict=True):
+            axes.plot([bar.low, bar.high], [place, place], color=INK, linewidth=1.1)
+        axes.axvline(0.0, color=INK, linewidth=0.8)
+        axes.set_yticks(places, [plain(bar.label) for bar in bars])
+        axes.set_xlim(-1.0, 1.0)
+        clean(axes, plain(title))
+    return settle(figure)
+
+
+def inputs_figure(inputs: tuple[NDArray[np.float64], NDArray[np.float64]], labels: tuple[str, str], bad: NDArray[np.bool_]) -> Figure:
+    """Lifts over two inputs: dots those to compare with, crosses the worst."""
+    with styled():
+        figure = Figure(figsize=(WIDTH, 3.6), layout="constrained")
+        axes = figure.subplots()
+        axes.plot(inputs[0][~bad], inputs[1][~bad], linestyle="none", marker=".", markersize=3, color=FAINT, rasterized=True)
+        axes.plot(inputs[0][bad], inputs[1][bad], linestyle="none", marker="x", markersize=6, color=LIMIT)
+        axes.set_xlabel(plain(labels[0]), loc="right")
+        clean(axes, plain(labels[1]))
+        axes.margins(0.02)
+    return settle(figure)
