@@ -173,7 +173,7 @@ def test_pages_of_equal_file_names_get_different_names() -> None:
 
 
 def test_the_command_that_repeats_a_rehearsal_survives_the_shell() -> None:
-    text = repeat_command("my lifts/raise.toml", ["lift.deck.mass_kg=12"], 7, "flat", "out dir")
+    text = repeat_command(["my lifts/raise.toml"], ["lift.deck.mass_kg=12"], 7, "flat", "out dir")
 
     assert text == "levelrig rehearse 'my lifts/raise.toml' --set lift.deck.mass_kg=12 --seed 7 --clock flat --report 'out dir'"
 
