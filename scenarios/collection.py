@@ -30,6 +30,8 @@ class Found:
     """Folder of the file, for the groups of a list."""
     named: bool
     """True: named itself.  False: found in a folder."""
+    run: int = 0
+    """Number of the run of a campaign whose chances it has."""
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from scenarios.campaign.folder import Folder
 from scenarios.campaign.rows import MEANING, Outcome, column_names
+from scenarios.campaign.sensitivity import Share, shares_of
 from scenarios.campaign.statistics import Interval, claim, exact_interval, quantile_interval, upper_bound
 from scenarios.limits import LIMITS
 
@@ -63,6 +64,8 @@ class LimitAnswer:
     worst_run: int | None
     drivers: tuple[Driver, ...]
     """Strongest first."""
+    shares: tuple[Share, ...] = ()
+    """Sobol indices, strongest first; only of a design for them."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +159,13 @@ def _quantiles(values: NDArray[np.float64], upper: bool, confidence: float) -> t
     return tuple(made)
 
 
+def _shares(folder: Folder, values: NDArray[np.float64]) -> tuple[Share, ...]:
+    plan = folder.plan
+    if plan.file.sampling != "sensitivity":
+        return ()
+    return shares_of(values, plan.columns, plan.file.confidence, plan.file.seed)
+
+
 def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAnswer, ...]:
     plan, names = folder.plan, column_names(folder.plan)
     inputs = [(names.index(column), column) for column in plan.columns]
@@ -166,7 +176,7 @@ def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAns
         judged, broken = int(np.sum(ok >= 0.0)), int(np.sum(ok == 0.0))
         known = np.flatnonzero(np.isfinite(values) & (ok >= 0.0))
         place = None if not len(known) else int(known[np.argmax(values[known] if upper else -values[known])])
-        drawn = not plan.sampler.combined
+        drawn = plan.sampler.drawn
         made.append(
             LimitAnswer(
                 name=entry.name,
@@ -177,11 +187,12 @@ def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAns
                 judged=judged,
                 broken=broken,
                 interval=exact_interval(broken, judged, plan.file.confidence) if judged and drawn else None,
-                claim=claim(broken, judged, plan.file.confidence) if drawn else f"{broken} of {judged} combinations broke it",
+                claim=claim(broken, judged, plan.file.confidence) if drawn else f"{broken} of {judged} broke it",
                 quantiles=_quantiles(values[known], upper, plan.file.confidence) if len(known) and drawn else (),
                 worst=None if place is None else float(values[place]),
                 worst_run=None if place is None else int(table[place, 0]),
                 drivers=_drivers(table, inputs, values),
+                shares=_shares(folder, values),
             )
         )
     return tuple(made)
@@ -208,7 +219,7 @@ def answers_of(folder: Folder) -> Answers:
     """Answers of a campaign all of whose batches are there."""
     plan, names, table = folder.plan, column_names(folder.plan), folder.table()
     outcomes = {word.name.lower(): int(np.sum(table[:, 1] == word)) for word in MEANING}
-    lifts, drawn = plan.file.lifts, not plan.sampler.combined
+    lifts, drawn = plan.file.lifts, plan.sampler.drawn
     bad = lifts - outcomes["pass"]
     told = claim(bad, lifts, plan.file.confidence).replace("broke it", "did not pass") if drawn else ""
     return Answers(
@@ -222,7 +233,7 @@ def answers_of(folder: Folder) -> Answers:
         drawn=drawn,
         outcomes=outcomes,
         interval=exact_interval(bad, lifts, plan.file.confidence) if drawn else None,
-        claim=told or f"{bad} of {lifts} lifts at {plan.sampler.combinations} combinations did not pass; no share of all lifts follows",
+        claim=told or f"{bad} of {lifts} lifts did not pass; they were chosen, not drawn: no share of all lifts follows",
         limits=_limit_answers(folder, table),
         worst=_worst(table, names),
         lost=_lost(folder, table),

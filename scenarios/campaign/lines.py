@@ -56,10 +56,20 @@ def _closest(answers: Answers) -> list[str]:
         else []
     )
     for one in answers.limits:
+        lines += _share_lines(one)
         strong = [f"{driver.column} {driver.correlation:+.2f}" for driver in one.drivers[:DRIVERS] if driver.low * driver.high > 0.0]
         if strong:
             lines.append(f"  {one.name} goes with {', '.join(strong)}")
     return lines
+
+
+def _share_lines(one: LimitAnswer) -> list[str]:
+    """Strongest Sobol indices of a limit."""
+    told = [
+        f"{share.column} {share.first:.2f} alone, {share.total:.2f} in all ({share.total_low:.2f} to {share.total_high:.2f})"
+        for share in one.shares[:DRIVERS]
+    ]
+    return [f"  variance of {one.name} by {'; '.join(told)}"] if told else []
 
 
 def caution_lines(answers: Answers) -> list[str]:

@@ -177,6 +177,14 @@ def _unflyable(plan: Plan, source: Source) -> Iterator[str]:
             f"{source.where(('lifts',))}lifts = {plan.file.lifts}: there are {plan.sampler.combinations} combinations of "
             f"{len(plan.variables)} values; fly that many lifts, or a multiple of it"
         )
+    rows, sets = plan.sampler.base, len(plan.variables) + 2
+    if plan.file.sampling == "sensitivity" and (rows < 8 or rows & (rows - 1) or rows * sets != plan.file.lifts):
+        good = max(8, 1 << max(rows.bit_length() - 1, 0))
+        yield (
+            f'{source.where(("lifts",))}lifts = {plan.file.lifts}: sampling = "sensitivity" over {len(plan.variables)} values takes a '
+            f"power of two, 8 or more, times {sets}; write {good * sets} or {2 * good * sets}"
+        )
+        return
     base = plan.path.parent / plan.file.rehearsal
     for variable in plan.variables:
         for end in ends_of(variable.spread, RARE):

@@ -111,13 +111,13 @@ def fly_lift(plan: Plan, run: int, values: Sequence[float | str]) -> Rows:
     plan
         The campaign.
     run
-        Number of the lift; the draws of the rehearsal are those of this run.
+        Number of the lift; its chances are those of this run, see :meth:`Sampler.chance`.
     values
         Of what varies.
     """
     try:
         scenario = plan.scenario(values)
-        flight = fly(scenario, plan.file.seed, run=run)
+        flight = fly(scenario, plan.file.seed, run=plan.sampler.chance(run))
         result = result_of(flight, float(stored_energy(flight.rig)), scenario.limits, plan.file.rehearsal)
     except InputError as error:
         return lost_lift(plan, run, Outcome.REFUSED, "; ".join(error.messages))

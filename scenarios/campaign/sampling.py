@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from scenarios.campaign.draws import ends_of, grid_of, value_of
+from scenarios.campaign.sensitivity import chance_of, design_place
 from scenarios.files.campaign import CampaignFile, Spread
 
 __all__ = ["Sampler", "uniforms"]
@@ -59,6 +60,20 @@ class Sampler:
         self._groups = [(columns, _factor(len(columns), coefficient)) for columns, coefficient in groups]
 
     @property
+    def drawn(self) -> bool:
+        """Whether the lifts stand for all lifts, so that shares of them can be claimed."""
+        return self.file.sampling in ("random", "latin-hypercube", "sobol")
+
+    @property
+    def base(self) -> int:
+        """Rows of a design for Sobol indices."""
+        return self.file.lifts // (len(self.names) + 2)
+
+    def chance(self, run: int) -> int:
+        """Number of the run whose chances (detector, readings) a run has: its own, but in a design for Sobol indices."""
+        return chance_of(run, self.base) if self.file.sampling == "sensitivity" else run
+
+    @property
     def combined(self) -> bool:
         """Whether every value is combined with every other, so that nothing is drawn."""
         return self.file.sampling in ("corners", "grid")
@@ -75,17 +90,21 @@ class Sampler:
 
     @cached_property
     def _whole(self) -> NDArray[np.float64]:
-        """Every place of a design that is chosen as a whole, shape (lifts, columns)."""
+        """Every place of a design that is chosen as a whole, shape (lifts, columns), of a design for Sobol indices (rows, 2 columns)."""
         from scipy.stats import qmc
 
         rng = np.random.Generator(np.random.Philox(np.random.SeedSequence(self.file.seed)))
-        count = len(self.names)
-        engine = qmc.Sobol(count, rng=rng) if self.file.sampling == "sobol" else qmc.LatinHypercube(count, rng=rng)
+        count, lifts = len(self.names), self.file.lifts
+        if self.file.sampling == "sensitivity":
+            count, lifts = 2 * count, self.base  # A and B side by side
+        engine = qmc.LatinHypercube(count, rng=rng) if self.file.sampling == "latin-hypercube" else qmc.Sobol(count, rng=rng)
         tiny = 2.0**-54  # scrambled points may lie on the edge of the cube, where a normal distribution has no value
-        return np.clip(np.asarray(engine.random(self.file.lifts), dtype=np.float64), tiny, 1.0 - 2.0**-53)
+        return np.clip(np.asarray(engine.random(lifts), dtype=np.float64), tiny, 1.0 - 2.0**-53)
 
     def places(self, first: int, last: int) -> NDArray[np.float64]:
         """Places in the unit cube, correlation included, shape (runs, columns)."""
+        if self.file.sampling == "sensitivity":
+            return np.stack([self._designed(run) for run in range(first, last)])
         if self.file.sampling == "random":
             columns = [uniforms(self.file.seed, name, first, last) for name in self.names]
             cube = np.stack(columns, axis=1) if columns else np.zeros((last - first, 0))
@@ -97,6 +116,16 @@ class Sampler:
                 for i, column in enumerate(columns_of):
                     row[column] = float(ndtr(sum(factor[i][j] * scores[j] for j in range(i + 1))))
         return cube
+
+    def _designed(self, run: int) -> NDArray[np.float64]:
+        """Place of a run of the design for Sobol indices."""
+        count = len(self.names)
+        row, which = design_place(run, self.base, count)
+        both = self._whole[row]
+        place: NDArray[np.float64] = both[count:].copy() if which == count else both[:count].copy()
+        if 0 <= which < count:
+            place[which] = both[count + which]
+        return place
 
     def values(self, first: int, last: int) -> list[tuple[float | str, ...]]:
         """Values of runs ``first`` to ``last`` - 1, one tuple a run in the order of the names."""

@@ -33,6 +33,7 @@ class Order:
     folder: Path | None
     json: str | None
     quiet: bool
+    edge: str | None = None
 
     def say(self, text: str) -> None:
         """Print for people: nowhere when quiet, on stderr when stdout carries JSON."""
@@ -92,6 +93,33 @@ def _write(order: Order, folder: Folder, answers: Answers) -> None:
         write_whole(Path(order.json), text.encode())
 
 
+def _find_edges(order: Order, key: str) -> int:
+    """How far one number of the rehearsal may go."""
+    import json
+    from dataclasses import asdict
+
+    from scenarios.campaign.edge import edge_lines, find_edges
+    from scenarios.campaign.plan import load_plan
+    from scenarios.files.overrides import collected
+    from scenarios.files.reading import kind_of
+    from scenarios.outputs import write_whole
+
+    path, sets = order.file, tuple(collected(order.sets))
+    if kind_of(order.file) != "scenario":
+        plan = load_plan(order.file, order.sets)
+        path, sets = plan.nominal.path, plan.changes
+    nominal, edges = find_edges(path, sets, key)
+    order.say("\n".join(edge_lines(key, nominal, edges)))
+    if order.json is not None:
+        told = {"key": key, "nominal": nominal, "edges": [asdict(edge) for edge in edges]}
+        text = json.dumps(told, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
+        if order.json == "-":
+            click.echo(text, nl=False)
+        else:
+            write_whole(Path(order.json), text.encode())
+    return 0
+
+
 def campaign(order: Order) -> int:
     """Do what ``order`` says; returns the exit code.
 
@@ -103,6 +131,8 @@ def campaign(order: Order) -> int:
     from scenarios import cache
 
     cache.prepare()
+    if order.edge is not None:
+        return _find_edges(order, order.edge)
     from scenarios.campaign.plan import load_plan
     from scenarios.campaign.statistics import claim_of_plan
     from scenarios.outputs import check_target
@@ -147,6 +177,7 @@ def _tell(order: Order, folder: Folder) -> int:
 @click.option("--jobs", type=click.IntRange(0, 512), default=0, metavar="N", help="Processes; left out: as many as there are cores.")
 @click.option("--batch", type=click.IntRange(1, 100_000), metavar="N", help="Lifts a file; changes no result.")
 @click.option("--folder", type=click.Path(path_type=Path), metavar="DIR", help="Where the campaign is kept; left out: NAME-lifts, here.")
+@click.option("--edge", metavar="KEY", help="Only move one number of the rehearsal until a limit breaks. FILE may be a scenario.")
 @click.option("--json", metavar="PATH", help="Write the answers as JSON; - is standard output.")
 @click.option("--quiet", is_flag=True, help="Print nothing; the exit code tells.")
 @click.pass_context

@@ -80,7 +80,9 @@ def _load_run(order: Order, source: Path) -> tuple[Collection, list[tuple[Found,
     if order.files or order.sets or order.twins or order.run is None:
         raise InputError([f"--from {source}: needs --run N, and goes with no file, --set or --twins"])
     plan, scenario = replayed(source, order.run)
-    found = Found(f"{plan.file.rehearsal}, run {order.run} of {source}", f"run-{order.run}", str(source), True)
+    found = Found(
+        f"{plan.file.rehearsal}, run {order.run} of {source}", f"run-{order.run}", str(source), True, plan.sampler.chance(order.run)
+    )
     return Collection((found,), (), (), False), [(found, scenario)]
 
 
@@ -112,7 +114,7 @@ def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequen
             why=order.source is None and (order.why if order.why is not None else not folders),
             stem=stem if order.report is not None else "",
             command=command,
-            run=order.run or 0,
+            run=found.run,
         )
         tasks.append(task)
     return tasks

@@ -96,9 +96,9 @@ class CampaignFile(Table):
     rehearsal: str = Field(min_length=1, max_length=400, description="Path of the scenario file, from this file's folder.")
     lifts: int = Field(ge=1, le=100_000_000, description="How many lifts are flown.")
     seed: int = Field(default=1, ge=0, le=2**63 - 1, description="Seed of all draws; run k draws what (seed, k) says, whoever flies it.")
-    sampling: Literal["random", "latin-hypercube", "sobol", "corners", "grid"] = Field(
+    sampling: Literal["random", "latin-hypercube", "sobol", "corners", "grid", "sensitivity"] = Field(
         default="random",
-        description="How the values are chosen: plain random; evenly spread; every combination of the ends; every combination of a grid.",
+        description="How the values are chosen: plain random; evenly spread; every combination of ends, or of a grid; for Sobol indices.",
     )
     confidence: float = quantity(0.5, 0.99999, "Of the intervals and claims.", 0.95)
     batch: int | None = Field(
@@ -117,8 +117,8 @@ class CampaignFile(Table):
             raise ValueError(f'lifts = {self.lifts}: sampling = "sobol" is even only for powers of two; write {above // 2} or {above}')
         if self.sampling in ("latin-hypercube", "sobol") and self.lifts > 1 << 20:
             raise ValueError(f'lifts = {self.lifts}: sampling = "{self.sampling}" takes at most {1 << 20}; use "random"')
-        if self.sampling in ("corners", "grid") and self.correlated:
-            raise ValueError(f'correlated: sampling = "{self.sampling}" combines every value with every other')
+        if self.sampling in ("corners", "grid", "sensitivity") and self.correlated:
+            raise ValueError(f'correlated: sampling = "{self.sampling}" takes every value apart from the others')
         named = [key for group in self.correlated for key in group.keys]
         twice = sorted({key for key in named if named.count(key) > 1})
         if twice:

@@ -7,6 +7,7 @@ import resource
 import signal
 import subprocess
 import sys
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from time import monotonic
@@ -95,15 +96,21 @@ def environment() -> dict[str, str]:
     return dict(os.environ, PYTHONPATH=str(Path(str(scenarios.__file__)).parents[1]))
 
 
+def batches(folder: Path) -> int:
+    """Files of batches in a campaign's folder."""
+    return len(list((folder / "batches").glob("[0-9]*.npz")))
+
+
 @pytest.mark.slow
 def test_a_campaign_killed_at_any_instant_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
-    """kill -9 at 20 instants drawn over the time that a whole campaign takes; afterwards it is left to end."""
-    short_plan(tmp_path, 40)
+    """kill -9 at 20 instants: four drawn over the time that a whole campaign takes, the others soon after a batch was written."""
+    short_plan(tmp_path, 60)
     begin = monotonic()
     subprocess.run(campaign(tmp_path, tmp_path / "whole"), env=environment(), check=False, capture_output=True)
     whole_s = monotonic() - begin
-    instants = np.random.default_rng(1).uniform(0.3, 1.0, 20) * whole_s
-    for wait_s in instants:
+    rng = np.random.default_rng(1)
+    for k in range(20):
+        early = float(rng.uniform(0.05, 0.9)) * whole_s if k < 4 else None
         running = subprocess.Popen(
             campaign(tmp_path, tmp_path / "killed", "--batch", "1"),
             env=environment(),
@@ -111,11 +118,17 @@ def test_a_campaign_killed_at_any_instant_goes_on_to_the_same_bytes(tmp_path: Pa
             stderr=subprocess.DEVNULL,
             start_new_session=True,
         )
-        try:
-            running.wait(timeout=float(wait_s))
-        except subprocess.TimeoutExpired:
-            running.send_signal(signal.SIGKILL)
+        held = batches(tmp_path / "killed")
+        with suppress(subprocess.TimeoutExpired):
+            running.wait(timeout=early or 0.0)
+        while early is None and running.poll() is None and batches(tmp_path / "killed") <= held + k % 3:
+            with suppress(subprocess.TimeoutExpired):
+                running.wait(timeout=0.005)
+        with suppress(subprocess.TimeoutExpired):
+            running.wait(timeout=float(rng.uniform(0.0, 0.05)))
+        running.send_signal(signal.SIGKILL)
         running.wait()
+    assert batches(tmp_path / "killed") < 60
     done = subprocess.run(campaign(tmp_path, tmp_path / "killed", "--batch", "1"), env=environment(), check=False, capture_output=True)
 
     assert done.returncode == 1, done.stderr
