@@ -5,7 +5,7 @@ A pulse rises towards its height with one time constant, stands until its end, a
     S(t) = A (1 - exp(-t / rise))               while it stands
     S(t) = A exp(-pi f t / Q) cos(2 pi f t)     from its end
 
-All pulses of a motor share rise, f and Q, so the sum of any number of them is ``flat - rising + real``: the heights that
+All pulses of a motor share rise, f and Q, so the sum of any number of them is ``standing - rising + swing_real``: the heights that
 stand, what their flanks still lack, and the ringing as a turning pointer.  Each decays by a constant factor per sample;
 an edge between two samples is carried to the sample by the exact law.
 """
@@ -67,15 +67,15 @@ def apply_edges(line: Any, now_us: float) -> None:
         height = line.height[done]
         flank = exponential(-late / spark.rise) if late < 40.0 * spark.rise else 0.0
         if line.ends[done] == 0:
-            line.flat += height
+            line.standing += height
             line.rising += height * flank
         else:
-            line.flat -= height
+            line.standing -= height
             line.rising -= line.lack[done] * flank
             size = height * exponential(-_PI * line.wires.ring * late / spark.quality)
             turns = line.wires.ring * late
-            line.real += size * cosine(turns)
-            line.imag += size * cosine(turns - 0.25)
+            line.swing_real += size * cosine(turns)
+            line.swing_imag += size * cosine(turns - 0.25)
         done += 1
     for k in range(done, line.waiting):
         line.at_us[k - done] = line.at_us[k]
@@ -89,6 +89,6 @@ def apply_edges(line: Any, now_us: float) -> None:
 def decay_pulses(line: Any) -> None:
     """Carry the sums to the next sample."""
     line.rising *= line.rise_decay
-    real = line.real * line.ring_real - line.imag * line.ring_imag
-    line.imag = line.real * line.ring_imag + line.imag * line.ring_real
-    line.real = real
+    real = line.swing_real * line.ring_real - line.swing_imag * line.ring_imag
+    line.swing_imag = line.swing_real * line.ring_imag + line.swing_imag * line.ring_real
+    line.swing_real = real

@@ -174,10 +174,10 @@ LINE = np.dtype(
         ("steps", i8),  # sub-steps so far, keys noise and chance events
         ("mode", i8),  # of the last sub-step
         ("on", i8),  # the switches at the last sample
-        ("flat", f8),  # V, pulses that stand
+        ("standing", f8),  # V, pulses that stand
         ("rising", f8),  # V, what their flanks still lack
-        ("real", f8),  # V, ringing
-        ("imag", f8),
+        ("swing_real", f8),  # V, ringing
+        ("swing_imag", f8),
         ("ripple_real", f8),  # switching supply
         ("ripple_imag", f8),
         ("notch_until_us", f8),  # the brush is off its segment until then
@@ -292,7 +292,7 @@ SHAPE = np.dtype(
         ("level", f8),  # V, size of a group of an even segment, now
         ("learnt", i8, (MAX_COMMUTATIONS,)),
         ("share", f8, (MAX_COMMUTATIONS,)),  # size of a segment's groups over the level
-        ("mean", f8, (MAX_COMMUTATIONS * SHAPE_PLACES,)),  # learnt groups, of length one
+        ("pattern", f8, (MAX_COMMUTATIONS * SHAPE_PLACES,)),  # learnt groups, of length one
         ("ended", i8, (REASONS,)),
         ("pulses", i8),
         ("lost", i8),

@@ -81,7 +81,7 @@ def _likeness(shape: Any, place: int, length: float) -> float:
     """Correlation of the group at hand with the one that its commutation has learnt, signs aside."""
     total, own = 0.0, 0.0
     for k in range(SHAPE_PLACES):
-        mean = shape.mean[place * SHAPE_PLACES + k]
+        mean = shape.pattern[place * SHAPE_PLACES + k]
         total += mean * shape.group[k]
         own += mean * mean
     if own == 0.0 or length == 0.0:
@@ -132,7 +132,7 @@ def _relearn(shape: Any, place: int, peak: float, length: float) -> None:
     sign = 1.0 if peak > 0.0 else -1.0
     for k in range(SHAPE_PLACES):
         at = place * SHAPE_PLACES + k
-        shape.mean[at] += shape.learning * (sign * shape.group[k] / length - shape.mean[at])
+        shape.pattern[at] += shape.learning * (sign * shape.group[k] / length - shape.pattern[at])
     shape.share[place] += shape.learning * (abs(peak) / shape.level - shape.share[place])
 
 
@@ -145,7 +145,7 @@ def _learn(shape: Any, place: int, peak: float, length: float) -> None:
     share = 1.0 if first else shape.learning
     for k in range(SHAPE_PLACES):
         at = place * SHAPE_PLACES + k
-        shape.mean[at] += share * (sign * shape.group[k] / length - shape.mean[at])
+        shape.pattern[at] += share * (sign * shape.group[k] / length - shape.pattern[at])
     if shape.level > 0.0:
         expected = shape.level * shape.share[place]
         shape.wear += 0.02 * (abs(size - expected) / expected - shape.wear)

@@ -176,16 +176,16 @@ def _spikes(line: Any, now_us: float, out: Any, first: int) -> None:
         at_us = now_us + 1e6 * j * line.dt
         if line.waiting > 0 and line.at_us[0] <= at_us:
             apply_edges(line, at_us)
-        spike = line.flat - line.rising + line.real
+        spike = line.standing - line.rising + line.swing_real
         out[SPIKE, first + j] = spike
         out[VOLTS, first + j] += spike
         out[COMMON, first + j] += common * spike
         decay_pulses(line)
         if at_us < line.notch_until_us:
             out[AMPS, first + j] = 0.0
-    if line.waiting == 0 and abs(line.rising) + abs(line.real) + abs(line.imag) < _NOTHING:
+    if line.waiting == 0 and abs(line.rising) + abs(line.swing_real) + abs(line.swing_imag) < _NOTHING:
         # what is left would decay into numbers that processors are slow with
-        line.rising = line.real = line.imag = 0.0
+        line.rising = line.swing_real = line.swing_imag = 0.0
 
 
 @kernel

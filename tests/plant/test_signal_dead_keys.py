@@ -13,11 +13,11 @@ from pydantic import BaseModel
 from wires import LegTables
 
 from plant.signal.front_end import STAGES, pass_stages
-from scenarios.build_signal import build_line, build_ripple, build_spikes
-from scenarios.files.signal import Commutator, RippleDetector, SpikeDetector, Wires, WornCommutator
+from scenarios.build_signal import build_line, build_ripple, build_shape, build_spikes
+from scenarios.files.signal import Commutator, RippleDetector, ShapeCheck, SpikeDetector, Wires, WornCommutator
 from scenarios.rig import records
 from scenarios.signal_bench import Bench, Order, fly, ready
-from scenarios.signal_run import Chain, Floats, Source, line_blocks
+from scenarios.signal_run import Chain, Floats, ShapeChain, Source, line_blocks
 
 LIVELY: dict[str, Any] = {"weak_segment": 3, "double": 0.3, "cluster": 0.5, "bounce_per_s": 150.0}
 TABLES: dict[str, BaseModel] = {
@@ -26,6 +26,7 @@ TABLES: dict[str, BaseModel] = {
     "wires": Wires(mains_ripple_v=1.0, bursts_per_s=60.0, choke_uh=1.0, crosstalk=0.05),
     "spike_detector": SpikeDetector(damping_khz=600.0, gain=0.5, threshold_mv=150.0, tracking=0.2, adaptive_lockout=0.5, swing_v=1.0),
     "ripple_detector": RippleDetector(),
+    "shape_check": ShapeCheck(),
 }
 VARIANTS: list[dict[str, dict[str, Any]]] = [
     {},
@@ -35,6 +36,10 @@ VARIANTS: list[dict[str, dict[str, Any]]] = [
     {"spike_detector": {"threshold_mv": 1200.0, "tracking": 0.0, "adaptive_lockout": 0.0}},
     {"spike_detector": {"threshold_mv": 60.0, "tracking": 0.0, "lockout_us": 0.0, "adaptive_lockout": 0.0}},
     {"ripple_detector": {"gate_ma": 2000.0}},
+    {"shape_check": {"likeness": 0.9}},
+    {"shape_check": {"least_size": 0.8}},
+    {"shape_check": {"least_period": 0.9}},
+    {"shape_check": {"value_us": 5.0}},
 ]
 """Settings beside the plain one in which a key must tell that cannot tell there."""
 SIGNALS = ("commutator", "worn_commutator", "wires")
@@ -69,6 +74,7 @@ def recorded(changes: dict[str, dict[str, Any]], signal_alone: bool) -> str:
         chains = [
             Chain(*build_spikes(spikes, 1e-6, spikes.gain or 1.0, 1e-3 * (spikes.threshold_mv or 100.0)), room=4096),
             Chain(*build_ripple(leg.ripple_detector, 1e-6), room=4096),
+            ShapeChain(*build_shape(leg, 1e-6, spikes.gain or 1.0, 1e-3 * (spikes.threshold_mv or 100.0)), room=4096),  # type: ignore[arg-type]
         ]
         fronts = [chain.front.copy() for chain in chains]
 
@@ -85,6 +91,8 @@ def recorded(changes: dict[str, dict[str, Any]], signal_alone: bool) -> str:
         line_blocks(source, take)
         for chain in chains:
             digest.update(chain.heard().tobytes())
+            if isinstance(chain, ShapeChain):  # what it has learnt and how it has judged are its stages
+                digest.update(chain.shape["pattern"].tobytes() + chain.shape["ended"].tobytes())
     return digest.hexdigest()
 
 

@@ -11,15 +11,21 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from rehearsals import EXAMPLES, SHIPPED, bytes_of, named, table
 
 from scenarios.build import build_rig
 from scenarios.errors import InputError
 from scenarios.files import load_lift, load_scenario
+from scenarios.files.leg import SIGNAL_PARTS
 from scenarios.result import result_of
 from scenarios.runner import fly, fly_rig
 from scenarios.sheet import derive
+from scenarios.signal_bench import bench_move
+from scenarios.signal_detectors import chains, setting_of
+from scenarios.signal_run import line_blocks, listen
+from scenarios.signal_study import Flown
 from scenarios.trace import empty_trace
 from scenarios.wiring import stored_energy
 
@@ -27,6 +33,7 @@ Sets = tuple[tuple[str, Any], ...]
 
 LIFTS = [path for path in sorted(EXAMPLES.glob("*/*.toml")) if table(path).get("kind") == "lift"]
 SHEET_ONLY = ("structure.", "logic.", "duty.on_s", "duty.off_s", "deck.light_payload_kg")
+WIRES_ONLY = tuple(f"every_leg.{part}." for part in SIGNAL_PARTS)
 BEGIN: Sets = (("end_s", 1.2),)
 """What differs so early differs in the whole rehearsal as well, and costs a tenth of it."""
 RARE = ("double_delay_low_us", "double_delay_high_us", "flyback_us")
@@ -116,6 +123,29 @@ def in_the_sheet(lift: Path, key: str, value: float) -> bool:
     return any(derive(load_lift(lift, [(key, other)])).as_dict() != still for other in moved(value))
 
 
+def on_the_wires(lift: Path, sets: Sets) -> str:
+    """Digest of the wires of the first leg on a bench move, new and worn, and of what every detector hears."""
+    made = load_lift(lift, sets)
+    flown = Flown("up", made.leg[0], bench_move(made, made.names[0], 1))
+    setting = setting_of(flown.leg, flown.bench)
+    seen: list[Any] = []
+
+    def keep(block: Any, samples: int, _: float) -> None:
+        seen.append(np.sum(block[:, :samples], axis=1))
+
+    for worn in (False, True):
+        source, listeners = flown.source(worn, 1), chains(flown.leg, setting)
+        listen(source, list(listeners.values()))
+        seen += [one.heard() for one in listeners.values()]
+        line_blocks(source, keep)
+    return bytes_of(*seen)
+
+
+def heard(lift: Path, key: str, value: float) -> bool:
+    still = on_the_wires(lift, ())
+    return any(on_the_wires(lift, ((key, other),)) != still for other in moved(value))
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("lift", LIFTS, ids=named)
 def test_every_number_of_a_lift_file_is_seen(lift: Path) -> None:
@@ -124,6 +154,9 @@ def test_every_number_of_a_lift_file_is_seen(lift: Path) -> None:
     for key, value in numbers(table(lift)):
         if key.startswith(SHEET_ONLY):
             if not in_the_sheet(lift, f"lift.{key}", value):
+                dead.append(key)
+        elif key.startswith(WIRES_ONLY):
+            if not heard(lift, f"lift.{key}", value):
                 dead.append(key)
         elif not seen(f"lift.{key}", value, rehearsals):
             dead.append(key)
