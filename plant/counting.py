@@ -19,11 +19,12 @@ from plant.draws import PURPOSE_COUNT, PURPOSE_EDGE, PURPOSE_START, block, norma
 from plant.kernel import kernel
 from plant.pulse_buffer import false_pulse, push_pulse
 from plant.rated import rates_at
+from plant.second_channel import hear_second
 from plant.trouble import spoiled, talk_across
 
-__all__ = ["HALL", "RIPPLE", "SPIKES", "hear", "switch_edge"]
+__all__ = ["BOTH", "HALL", "RIPPLE", "SPIKES", "hear", "switch_edge"]
 
-SPIKES, RIPPLE, HALL = 0, 1, 2
+SPIKES, RIPPLE, HALL, BOTH = 0, 1, 2, 3
 _EDGE_SPREAD_US = 200.0
 
 
@@ -87,6 +88,8 @@ def hear(world: Any, leg: Any, instant: float) -> None:
     detector = leg.detector
     motor.commuted += 1
     motor.ordinal += 1
+    if detector.kind == BOTH:
+        hear_second(world, leg)
     miss, double, false = detector.run_miss, detector.run_double, detector.run_false
     if detector.rated == 1:
         miss, double, false = rates_at(leg)

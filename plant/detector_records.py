@@ -22,7 +22,7 @@ f8, i8, u8 = np.float64, np.int64, np.uint64
 
 DETECTOR = np.dtype(
     [
-        ("kind", i8),  # 0 voltage spikes, 1 current ripple, 2 hall reference
+        ("kind", i8),  # 0 voltage spikes, 1 current ripple, 2 hall reference, 3 spikes with ripple as a second channel
         ("edge_false_on", f8),  # mean extra pulses at a switch-on
         ("edge_false_off", f8),  # mean extra pulses at a switch-off
         ("start_miss_mean", f8),  # commutations not heard at each start
@@ -47,6 +47,7 @@ DETECTOR = np.dtype(
         ("heard", i8),
         ("missed", i8),
         ("extra", i8),
+        ("second", i8),  # heard by the second channel so far
         ("waiting", i8),  # pulses in the buffer
         ("lost", i8),  # pulses that found the buffer full
         ("words", u8, (4,)),  # random words of the present four commutations

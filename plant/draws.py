@@ -24,6 +24,7 @@ __all__ = [
     "PURPOSE_INTERFERENCE",
     "PURPOSE_JITTER",
     "PURPOSE_NOISE",
+    "PURPOSE_SECOND",
     "PURPOSE_SEGMENT",
     "PURPOSE_SPARK",
     "PURPOSE_START",
@@ -47,6 +48,7 @@ PURPOSE_CROSSTALK = 26
 PURPOSE_INTERFERENCE = 27
 PURPOSE_STEP = 28
 PURPOSE_JITTER = 29
+PURPOSE_SECOND = 35
 # of the signal level: spread and jitter of a spark, its second pulse, segments, brush bounce, interference, noise of a sample
 PURPOSE_SPARK = 40
 PURPOSE_TWIN = 41

@@ -25,7 +25,7 @@ NO_LIMIT = 1e9
 """A; stands for a supply without a current limit."""
 GOLDEN = 0.5 * (sqrt(5.0) - 1.0)
 
-DETECTOR_KINDS = {"spikes": 0, "ripple": 1, "hall": 2}
+DETECTOR_KINDS = {"spikes": 0, "ripple": 1, "hall": 2, "both": 3}
 
 
 def leg_key(name: str) -> int:

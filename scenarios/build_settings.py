@@ -16,7 +16,7 @@ from scenarios.build_trust import fill_trust
 from scenarios.files.leg import Leg
 from scenarios.files.lift import Lift
 from scenarios.files.settings import Drive, Settings
-from sync.modes import Law
+from sync.modes import Correction, Law
 
 __all__ = ["LAWS", "ToldConstants", "fill_settings", "told_constants"]
 
@@ -31,6 +31,8 @@ LAWS = {
     "modal": Law.MODAL,
 }
 """Law by its word in a file."""
+
+CORRECTIONS = {"none": Correction.NONE, "plausibility": Correction.PLAUSIBILITY, "tracking": Correction.TRACKING}
 
 
 @dataclass(frozen=True)
@@ -176,6 +178,9 @@ def _fill_stopping(record: np.void, settings: Settings) -> None:
     record["coast_clamp"] = stopping.coast_clamp
     record["observer_rate"] = stopping.observer_rad_s
     record["quiet"] = stopping.quiet_ms * 1e-3
+    record["correction"] = CORRECTIONS[plausibility.running]
+    record["coast_end"] = plausibility.coast_end
+    record["vote"] = plausibility.vote
     record["reject_below"] = plausibility.reject_below
     record["insert_from"] = plausibility.insert_from
     record["insert_to"] = plausibility.insert_to

@@ -36,6 +36,7 @@ def _take(rig: Any, q: int) -> None:
     seen.pulses = take_pulses(world.legs[heard].detector, float(world.time_us), world.timer_us, seen.stamp_us)
     stamp_pulses(rig.clock, seen)
     seen.current = world.legs[q].current_sensor.reading
+    seen.second = world.legs[heard].detector.second
 
 
 @kernel

@@ -97,6 +97,12 @@ def _forget_pulses(leg: Any) -> None:
     leg.period_place = 0
     leg.period_number = 0
     leg.pending_insert = 0
+    leg.track.sure = 0
+    leg.track.speed = 0.0
+    leg.track.ahead = 0.0
+    leg.second = 0
+    leg.cut_pulses = 0
+    leg.cut_part = 0.0
     leg.rejected = 0
     leg.halves = 0
     leg.refused_last = 0
@@ -150,6 +156,8 @@ def _forget_drift_of_leg(drift: Any) -> None:
     drift.flux = 0.0
     drift.charge = 0.0
     drift.from_place = 0.0
+    drift.from_counts = 0
+    drift.from_second = 0
     drift.from_rejected = 0
     drift.from_inserted = 0
     for k in range(len(drift.residual)):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-__all__ = ["CAUSE_WORDS", "MODE_WORDS", "REASON_WORDS", "Answer", "Cause", "Command", "Law", "Mode", "Reason"]
+__all__ = ["CAUSE_WORDS", "MODE_WORDS", "REASON_WORDS", "Answer", "Cause", "Command", "Correction", "Law", "Mode", "Reason"]
 
 
 class Mode(IntEnum):
@@ -49,6 +49,14 @@ class Answer(IntEnum):
     WARN = 0  # say it, ask to be homed, go on
     FINISH_AND_HOME = 1  # finish the move, then home without an order
     STOP = 2  # stop at once; refuse to move until cleared and homed
+
+
+class Correction(IntEnum):
+    """How pulses become counts while a leg runs."""
+
+    NONE = 0  # every pulse counts
+    PLAUSIBILITY = 1  # by the period before: doubles rejected, single misses inserted
+    TRACKING = 2  # by a loop on the back-EMF speed: also a few misses in a row
 
 
 class Cause(IntEnum):

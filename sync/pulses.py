@@ -6,6 +6,7 @@ from typing import Any
 
 from sync.kernel import kernel
 from sync.observer import correct
+from sync.tracking import worth
 
 __all__ = ["counted_height", "fraction", "heading", "position", "take"]
 
@@ -14,6 +15,7 @@ _EDGE_US = 3000.0  # after a switch-on at rest: no rotor has turned a commutatio
 _TURNING = 0.5  # of the speed that the pulses tell: less back-EMF is no error of the told constants (20 % of R and K)
 _HALF = 0.35  # of the expected period: a double comes sooner, half a period later
 _HALVES = 4  # so many in a row are no doubles: the expectation is wrong
+_ALL, _TRACKING = 0, 2
 _SOONER = 0.8  # of the period before: a sooner pulse may be a double
 
 
@@ -39,7 +41,10 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
             leg.rejected += 1
             leg.doubt += settings.doubt_per_rejected
             continue
-        judged = usual > 0.0 and leg.pulses >= _SETTLED
+        if settings.correction == _TRACKING and leg.track.sure == 1:
+            _take_tracked(settings, memory, q, stamp, now)
+            continue
+        judged = usual > 0.0 and leg.pulses >= _SETTLED and settings.correction != _ALL
         # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
         if judged and period < settings.reject_below * usual and period < _SOONER * leg.period:
             _reject(settings, leg, period, usual)
@@ -51,6 +56,27 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
         _count(settings, memory, leg, q, period, stamp)
         if leg.pending_insert == 0:
             correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period, before)
+
+
+@kernel
+def _take_tracked(settings: Any, memory: Any, q: int, stamp: float, now: float) -> None:
+    """Count a pulse for what the tracking loop says that it is worth."""
+    leg = memory.legs[q]
+    number = worth(leg, stamp, now)
+    if number == 0:
+        leg.rejected += 1
+        leg.doubt += settings.doubt_per_rejected
+        return
+    before, period = leg.period, (stamp - leg.pulse_us) * 1e-6
+    leg.pending_insert = 0
+    more = number - 1
+    if more > 0 and leg.current < settings.stall_current:
+        leg.counts += heading(memory, leg) * more
+        leg.progress += more
+        leg.inserted += more
+        leg.doubt += more * settings.doubt_per_inserted
+    _count(settings, memory, leg, q, period, stamp)
+    correct(leg, settings.observer_rate, (now - stamp) * 1e-6, period, before)
 
 
 @kernel
@@ -69,7 +95,7 @@ def _unlock(memory: Any, leg: Any, stamp: float, now: float) -> None:
     Without this the false expectation holds itself up: the pulse at half of it is rejected, the next one comes on time.
     """
     period = (stamp - leg.pulse_us) * 1e-6
-    leg.counts += memory.direction * _HALVES
+    leg.counts += heading(memory, leg) * _HALVES
     leg.progress += _HALVES
     leg.rejected -= _HALVES
     leg.halves = 0

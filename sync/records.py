@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 
 from sync.guard_records import LEG_PINCH, LEG_PINCH_TOLD, LEG_WARMTH, LEG_WARMTH_TOLD, PINCH_MEMORY, PINCH_SETTINGS, WARMTH_SETTINGS
-from sync.trust_records import DRIFT_MEMORY, DRIFT_SETTINGS, LEG_DRIFT, saved_dtype
+from sync.trust_records import DRIFT_MEMORY, DRIFT_SETTINGS, LEG_DRIFT, TRACK, saved_dtype
 
 __all__ = ["CAPACITY", "MAX_PULSES", "inputs_dtype", "memory_dtype", "outputs_dtype", "settings_dtype"]
 
@@ -85,6 +85,9 @@ def settings_dtype(capacity: int = CAPACITY) -> np.dtype[np.void]:
             ("reject_below", f8),  # share of the expected period, 0: off
             ("insert_from", f8),  # shares of the expected period between which one miss is inserted
             ("insert_to", f8),
+            ("correction", i8),  # sync.modes.Correction, of what is counted while running
+            ("coast_end", i8),  # 1: counts not heard at the end of a coast are added
+            ("vote", i8),  # 1: a second channel is compared with the first
             # guards
             ("stall_periods", f8),  # expected periods without a pulse
             ("stall_least", f8),  # s, shortest time-out
@@ -141,6 +144,10 @@ LEG_MEMORY = np.dtype(
         ("period_place", i8),
         ("period_number", i8),
         ("pending_insert", i8),
+        ("track", TRACK),
+        ("second", i8),  # what the second channel has counted so far
+        ("cut_pulses", i8),  # accepted before the last cut
+        ("cut_part", f8),  # of a count, run since the last pulse at that cut
         ("rejected", i8),
         ("halves", i8),  # pulses in a row rejected at about half the expected period
         ("refused_last", i8),  # 1: the last pulse heard was rejected
@@ -235,6 +242,7 @@ LEG_INPUTS = np.dtype(
         ("pulses", i8),  # heard since the last call, all of them
         ("stamp_us", f8, (MAX_PULSES,)),  # their instants, the first MAX_PULSES
         ("current", f8),
+        ("second", i8),  # pulses heard by a second channel so far, 0: none
         # what a detector may also report; zero: not reported
         ("direction", i8),  # 1 up, -1 down, 0 unknown
         ("confidence", f8),  # 0 to 1

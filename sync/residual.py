@@ -19,7 +19,7 @@ from sync.guards import approaching
 from sync.kernel import kernel
 from sync.pulses import position
 
-__all__ = ["close_block", "follow_voltage", "loosen", "restart_block"]
+__all__ = ["close_block", "follow_speed", "follow_voltage", "loosen", "restart_block", "speaks"]
 
 _GRACE_US = 100_000.0  # after a switch-on, in which brush drop and first pulses are not what the law says
 _NEAR = 0.97  # of the current limit: the limiter lowers the voltage by an unknown amount
@@ -27,6 +27,7 @@ _WEAK = 0.1  # A: below it the off-time may run out of current
 _EMF_PRIOR, _RESISTANCE_PRIOR = 0.0144, 0.04  # variances: 12 % (80 K of a ferrite magnet are 16 %) and 20 %
 _EMF_WALK, _RESISTANCE_WALK = 4e-8, 2.5e-7  # per block: 0.02 % and 0.05 %
 _EMF_REST, _RESISTANCE_REST = 2.25e-4, 1.6e-3  # per rest of unknown length: 1.5 % and 4 %
+_CLEARLY = 0.5  # counts by which one channel must fit better than the other
 _CLIP = 3.0  # standard deviations of an innovation that is learnt from
 
 
@@ -39,6 +40,8 @@ def restart_block(leg: Any, now: float, direction: int) -> None:
     drift.charge = 0.0
     drift.from_place = position(leg, direction, now)
     drift.from_us = now
+    drift.from_counts = leg.counts
+    drift.from_second = leg.second
     drift.from_rejected = leg.rejected
     drift.from_inserted = leg.inserted
 
@@ -76,10 +79,7 @@ def follow_voltage(settings: Any, memory: Any, q: int, current: float, supply: f
         Measured [V]; the duty in force since the last call stands in the memory.
     """
     leg, told = memory.legs[q], settings.legs[q]
-    limit = settings.homing_current if approaching(memory) else settings.current_limit
-    limit = told.pinch.highest if told.pinch.highest < limit else limit
-    judged = leg.gated == 0 and leg.opposed == 0 and now - leg.on_us >= _GRACE_US
-    if not judged or current < _WEAK or current >= _NEAR * limit:
+    if not speaks(settings, memory, q, current, now):
         restart_block(leg, now, memory.direction)
         return False
     drift = leg.drift
@@ -87,6 +87,16 @@ def follow_voltage(settings: Any, memory: Any, q: int, current: float, supply: f
     drift.charge += current
     drift.calls += 1
     return drift.calls >= settings.drift.block  # type: ignore[no-any-return]
+
+
+@kernel
+def speaks(settings: Any, memory: Any, q: int, current: float, now: float) -> bool:
+    """Whether the voltage of leg ``q`` tells its speed now: driven for a while, no limiter at work, current enough."""
+    leg, told = memory.legs[q], settings.legs[q]
+    limit = settings.homing_current if approaching(memory) else settings.current_limit
+    limit = told.pinch.highest if told.pinch.highest < limit else limit
+    judged = leg.gated == 0 and leg.opposed == 0 and now - leg.on_us >= _GRACE_US
+    return judged and _WEAK <= current < _NEAR * limit  # type: ignore[no-any-return]
 
 
 @kernel
@@ -108,6 +118,8 @@ def close_block(settings: Any, memory: Any, q: int, now: float) -> float:
         drift.rejected[k] = drift.rejected[k - 1]
         drift.inserted[k] = drift.inserted[k - 1]
     _learn(settings, drift, surprise, per_emf, per_resistance, lever)
+    if settings.vote == 1:
+        counts = _vote(settings, memory, q, counts)
     drift.residual[0] = counts
     drift.rejected[0] = float(leg.rejected - drift.from_rejected)
     drift.inserted[0] = float(leg.inserted - drift.from_inserted)
@@ -134,3 +146,42 @@ def _learn(settings: Any, drift: Any, surprise: float, per_emf: float, per_resis
     drift.emf_variance = emf - along_emf * along_emf / variance
     drift.resistance_variance = resistance - along_resistance * along_resistance / variance
     drift.cross = cross - along_emf * along_resistance / variance
+
+
+@kernel
+def _vote(settings: Any, memory: Any, q: int, residual: float) -> float:
+    """Residual of the block after the vote: the second channel's count is taken where the voltage speaks for it.
+
+    At a stall neither channel counts, and the two agree.
+    """
+    leg = memory.legs[q]
+    more = leg.second - leg.drift.from_second - memory.direction * (leg.counts - leg.drift.from_counts)
+    other = residual + more
+    if more == 0 or abs(other) + _CLEARLY > abs(residual):
+        return residual
+    leg.counts += memory.direction * more
+    leg.progress += more
+    if more > 0:
+        leg.inserted += more
+    else:
+        leg.rejected -= more
+    leg.doubt += abs(more) * settings.doubt_per_inserted
+    return other  # type: ignore[no-any-return]
+
+
+@kernel
+def follow_speed(settings: Any, memory: Any, q: int, current: float, supply: float, now: float) -> None:
+    """Integrate the back-EMF speed of leg ``q`` over one call; ``current`` [A] is positive in the direction of the move."""
+    leg, told = memory.legs[q], settings.legs[q]
+    track, learnt = leg.track, leg.drift
+    if leg.on == 0 or learnt.emf <= 0.0 or not speaks(settings, memory, q, current, now):
+        track.sure = 0
+        track.ahead = 0.0
+        return
+    volts = leg.duty * supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - learnt.resistance * told.resistance * current
+    track.speed = volts / (learnt.emf * told.emf) if volts > 0.0 else 0.0
+    if track.sure == 0:
+        track.ahead = (now - leg.pulse_us) * 1e-6 * track.speed
+    else:
+        track.ahead += track.speed * settings.tick
+    track.sure = 1

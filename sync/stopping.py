@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from sync.kernel import kernel
-from sync.pulses import position
+from sync.pulses import fraction, position
 
 __all__ = ["braked_counts", "coast_counts", "cut_due", "learn", "note_cut", "release", "remaining", "stop_place"]
 
@@ -85,6 +85,8 @@ def note_cut(leg: Any, direction: int, now: float) -> None:
     leg.cut = 1
     leg.gated = 0
     leg.cut_us = now
+    leg.cut_pulses = leg.pulses
+    leg.cut_part = fraction(leg, now)
     leg.cut_place = position(leg, direction, now)
     leg.rate_at_cut = leg.rate
     leg.switch_offs += 1

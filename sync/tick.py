@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from sync.completion import complete_coast
 from sync.guards import apart, approaching, believed_error, blocked, budget_spent
 from sync.homing import next_step
 from sync.kernel import kernel
@@ -18,6 +19,7 @@ from sync.power import settle_saved, watch_power
 from sync.profile import learn_profile
 from sync.protection import protect
 from sync.pulses import heading, take
+from sync.residual import follow_speed
 from sync.retreat import advance_retreat, end_retreat
 from sync.stopping import cut_due, learn, note_cut, remaining, stop_place
 from sync.trust import judge_coast, judge_corrections, spent, watch_counts
@@ -28,6 +30,7 @@ __all__ = ["tick", "tick_arrays"]
 _UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _RETREATING, _FAULTED = 0, 1, 2, 3, 4, 5, 6
 _TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
 _BUDGET_SPENT, _DRIFT = 30, 34
+_TRACKING = 2
 _FINISH_AND_HOME, _STOP = 1, 2
 _STRETCH = 0.1  # s before the cut without new gatings, so that every leg is cut from steady running
 
@@ -49,12 +52,16 @@ def fault(settings: Any, memory: Any, reason: int, now: float) -> None:
 @kernel
 def _see(settings: Any, memory: Any, inputs: Any) -> None:
     """Observer, pulses and current of every leg."""
+    now = float(inputs.time_us)
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         current = inputs.legs[q].current
         leg.current = current if current >= 0.0 else -current
         if leg.pulses > 0 or leg.on == 1:
             predict(leg, settings.legs[q], heading(memory, leg) * current, settings.tick)
+        leg.second = inputs.legs[q].second
+        if settings.correction == _TRACKING:
+            follow_speed(settings, memory, q, memory.direction * current, inputs.supply, now)
         take(settings, memory, inputs, q)
     memory.believed_error = believed_error(settings, memory)
 
@@ -206,6 +213,8 @@ def _settle(settings: Any, memory: Any, now: float) -> None:
     for q in range(settings.n_legs):
         memory.legs[q].rate = 0.0
         memory.legs[q].doubt += settings.doubt_per_stop
+        if settings.coast_end == 1 and memory.homing == 0:
+            complete_coast(settings, memory, q)
     if memory.homing == 0 and memory.reason == 0:
         _learn_move(settings, memory, now)
         memory.drift.moves += 1

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-__all__ = ["DRIFT_MEMORY", "DRIFT_SETTINGS", "LEG_DRIFT", "saved_dtype"]
+__all__ = ["DRIFT_MEMORY", "DRIFT_SETTINGS", "LEG_DRIFT", "TRACK", "saved_dtype"]
 
 f8, i8 = np.float64, np.int64
 
@@ -30,6 +30,15 @@ DRIFT_SETTINGS = np.dtype(
     align=True,
 )
 
+TRACK = np.dtype(
+    [
+        ("sure", i8),  # 1: the voltage tells the speed now
+        ("speed", f8),  # counts/s, by the back-EMF
+        ("ahead", f8),  # counts predicted since the last accepted pulse
+    ],
+    align=True,
+)
+
 CUSUM = np.dtype([("high", f8), ("low", f8)], align=True)
 
 LEG_DRIFT = np.dtype(
@@ -40,6 +49,8 @@ LEG_DRIFT = np.dtype(
         ("charge", f8),  # A s
         ("from_place", f8),  # counts, where it began
         ("from_us", f8),  # instant of that
+        ("from_counts", i8),
+        ("from_second", i8),
         ("from_rejected", i8),
         ("from_inserted", i8),
         # residuals [counts] of the blocks before, the last one first

@@ -68,6 +68,8 @@ def scenario_complaints(file: ScenarioFile, lift: Lift, settings: Settings) -> I
     for key, name in [*named, *([] if leader is None else [(f'levelling.leader = "{leader}"', leader)])]:
         if name not in lift.names:
             yield ("settings",), f"settings {key}: there is no such leg{did_you_mean(name, lift.names)}"
+    if settings.plausibility.vote and any(leg.detector.kind != "both" for leg in lift.leg):
+        yield ("settings",), 'settings plausibility.vote = true: needs a second channel, detector.kind = "both" in the lift file'
     guard_us = settings.timing.guard_tick_ms * 1e3
     if file.sub_step_us is not None and abs(guard_us / file.sub_step_us - round(guard_us / file.sub_step_us)) > 1e-9:
         yield ("sub_step_us",), f"sub_step_us = {file.sub_step_us}: must divide the guard tick of {guard_us:g} us without remainder"

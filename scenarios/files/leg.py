@@ -136,8 +136,9 @@ class Stops(Table):
 class Detector(Table):
     """What hears the commutations on the two motor wires, and how often it errs."""
 
-    kind: Literal["spikes", "ripple", "hall"] = Field(
-        default="spikes", description="Voltage spikes, current ripple, or a hall-type reference."
+    kind: Literal["spikes", "ripple", "hall", "both"] = Field(
+        default="spikes",
+        description="Voltage spikes, current ripple, a hall-type reference, or both: spikes, with a ripple channel to vote with.",
     )
     edge_false_on: float = quantity(0, 20, "Mean false pulses at a switch-on.", 0.1)
     edge_false_off: float = quantity(0, 20, "Mean false pulses at a switch-off.", 0.1)

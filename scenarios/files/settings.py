@@ -113,6 +113,12 @@ class Stopping(Table):
 class Plausibility(Table):
     """Which pulses are believed; all three are shares of the expected period."""
 
+    running: Literal["plausibility", "tracking", "none"] = Field(
+        default="plausibility",
+        description="Counts while running: by the period before; by a loop on the back-EMF speed; every pulse as it comes.",
+    )
+    coast_end: bool = Field(default=False, description="True: counts too weak to be heard at the end of a coast are added.")
+    vote: bool = Field(default=False, description='True: the second channel of a detector of kind "both" may overrule the first.')
     reject_below: float = quantity(0, 0.95, "A pulse earlier than this is a double; 0: none is rejected.", 0.6)
     insert_from: float = quantity(1, 3, "One miss is inserted from here ...", 1.6)
     insert_to: float = quantity(1, 5, "... to here; equal to insert_from: never.", 2.4)

@@ -13,8 +13,8 @@ import sync.records
 from scenarios import conduct, log, logic, rig, score, script, script_counting, script_electric, script_mechanics, triggers
 from scenarios.files import fault_agreement
 from scenarios.rig import Action, Happening, Trigger
-from sync import guards, homing, levelling, orders, power, protection, retreat, tick, trust, waiting
-from sync.modes import Answer, Cause, Command, Law, Mode, Reason
+from sync import guards, homing, levelling, orders, power, protection, pulses, retreat, tick, trust, waiting
+from sync.modes import Answer, Cause, Command, Correction, Law, Mode, Reason
 
 POWER = (Happening.LOGIC_DOWN, Happening.LOGIC_UP, Happening.SUPPLY_FAILS, Happening.SUPPLY_BACK)
 NOT_SCORED = (Happening.ROW, Happening.STANDSTILL, *POWER)
@@ -42,6 +42,9 @@ NUMBERS: list[tuple[ModuleType, str, IntEnum]] = [
     *((log, f"_{what.name}", what) for what in Happening if 50 <= what.value < 60),
     *((trust, f"_{cause.name}", cause) for cause in Cause if cause is not Cause.NONE),
     (trust, "_DRIFT", Reason.DRIFT),
+    (tick, "_TRACKING", Correction.TRACKING),
+    (pulses, "_TRACKING", Correction.TRACKING),
+    (pulses, "_ALL", Correction.NONE),
     (tick, "_DRIFT", Reason.DRIFT),
     (tick, "_BUDGET_SPENT", Reason.BUDGET_SPENT),
     (tick, "_FINISH_AND_HOME", Answer.FINISH_AND_HOME),
