@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from scenarios.build_motor import motor_constants
 from scenarios.build_settings import told_constants
+from scenarios.build_trust import ALLOWANCE, TESTS_PER_LEG, drift_limit
 from scenarios.files.fields import PLANNING
 from scenarios.files.leg import SIGNAL_PARTS
 from scenarios.files.lift import Lift
@@ -106,7 +107,7 @@ def _stated(key: str, sources: dict[str, str]) -> bool:
 
 
 def derivations(scenario: Scenario) -> list[str]:
-    """Sentences on what was derived: motor constants from a catalogue, and drive constants the firmware is not told."""
+    """Sentences on what was derived: motor constants from a catalogue, drive constants the firmware is not told, limits of its tests."""
     notes: list[str] = []
     for leg in scenario.lift.leg:
         notes += [f"leg {leg.name}: {note}" for note in motor_constants(leg.motor).notes]
@@ -114,4 +115,10 @@ def derivations(scenario: Scenario) -> list[str]:
         if told.derived:
             names = ", ".join(name.replace("_", " ") for name in told.derived)
             notes.append(f"leg {leg.name}: the firmware is told the lift file's nominal {names}")
+    if scenario.settings.trust.watch:
+        legs = len(scenario.lift.leg)
+        notes.append(
+            f"drift tests: CUSUM with k {ALLOWANCE:g} and h {drift_limit(scenario.settings, legs):.2f} standard deviations, from "
+            f"{TESTS_PER_LEG * legs} residuals a move and {scenario.settings.trust.false_alarms:g} false alarms in 1,000 moves"
+        )
     return notes

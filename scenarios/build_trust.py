@@ -8,7 +8,7 @@ from scenarios.files.settings import Settings
 from sync.cusum import decision_interval
 from sync.modes import Answer
 
-__all__ = ["ALLOWANCE", "BLOCK_S", "drift_limit", "fill_trust"]
+__all__ = ["ALLOWANCE", "BLOCK_S", "TESTS_PER_LEG", "drift_limit", "fill_trust"]
 
 ANSWERS = {"warn": Answer.WARN, "finish-and-home": Answer.FINISH_AND_HOME, "stop": Answer.STOP}
 ALLOWANCE = 0.5

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 from rehearsals import PERFECT_COUNTS, rehearsal
 
-from scenarios.build import assemble, build_rig
+from scenarios.build import assemble, build_rig, derivations
 from scenarios.build_lift import filter_shares
 from scenarios.files import load_scenario
 from scenarios.happenings import tell_events
@@ -240,3 +240,11 @@ def test_calls_that_are_left_out_are_no_drift(name: str) -> None:
         rig = flown(name, ("fault", [{"what": "missed-ticks", "ticks": 80, "at_s": at_s}]), ("end_s", at_s + 1.0))
 
         assert suspicions(rig) == []
+
+
+def test_the_limit_of_the_drift_tests_is_printed_with_what_it_follows_from() -> None:
+    (note,) = (one for one in derivations(load_scenario(rehearsal("worktop/raise"))) if "CUSUM" in one)
+
+    # four residuals a move (two legs, coast and homing): 7.1 for less than one false alarm in 1,000 moves
+    assert "h 7.13" in note
+    assert "4 residuals a move" in note

@@ -14,8 +14,6 @@ from rehearsals import rehearsal
 
 from scenarios.build import build_rig
 from scenarios.files import load_scenario
-from scenarios.rig import Happening
-from scenarios.runner import fly_rig
 from scenarios.world import World
 from sync.modes import Command, Mode, Reason
 from sync.tick import tick_arrays
@@ -168,27 +166,3 @@ def test_after_a_power_failure_moves_are_slow_until_the_lift_is_homed() -> None:
     assert float(np.max(rig["memory"]["legs"]["rate_at_cut"][:2])) < 0.5 * 650.0
     assert (homed["memory"]["mode"], homed["memory"]["uncertain"], homed["memory"]["ask"]) == (Mode.READY, 0, Reason.NONE)
     assert 1e3 * homed["world"]["legs"]["height"][:2] == pytest.approx(60.0, abs=0.6)
-
-
-@pytest.mark.parametrize(("hold_up_mf", "stage"), [(4.0, 2), (0.25, 1)])
-def test_the_mains_fails_in_a_move_and_returns_with_capacitors_and_thresholds(hold_up_mf: float, stage: int) -> None:
-    # The whole chain on the flat clock: mains away for a second, bulk capacitor, hold-up of the logic, its brown-out and wake-up.
-    stages = []
-    for at_us in INSTANTS[::2]:
-        logic = (("lift.logic.hold_up_mf", hold_up_mf), ("lift.logic.power_fail_v", 18.0), ("lift.logic.feed_ohm", 1.0))
-        fault = ("fault", [{"what": "power-fail", "at_s": at_us * 1e-6, "for_s": 2.0}])
-        sets = (("move", [{"to_mm": 120.0}]), ("end_s", at_us * 1e-6 + 3.0), fault, *logic)
-        rig = build_rig(load_scenario(rehearsal("worktop/raise"), sets))
-        rig["settle_us"] = 1 << 40
-        fly_rig(rig)
-        one = rig[0]
-        error, doubt = off(one)
-        saved = [int(event["value"]) for event in one["log"][: one["events"]] if event["what"] == Happening.SAVED]
-        stages.append(saved[-1])
-
-        assert np.all(np.abs(error) <= doubt), (at_us, error, doubt)
-        assert one["memory"]["mode"] == Mode.READY
-        assert one["memory"]["ask"] == Reason.POSITION_UNCERTAIN
-    print(f"hold-up {hold_up_mf:g} mF: last save {stages}")
-    assert max(stages) == stage
-    assert stages.count(stage) >= 5
