@@ -105,7 +105,7 @@ def test_thirty_counts_spread_over_a_stroke_are_flagged_at_the_end_stop_and_cove
 
 @pytest.mark.parametrize(("winding", "case"), [(-20.0, -20.0), (20.0, 20.0), (110.0, 90.0)])
 def test_a_cold_or_hot_motor_is_learnt_and_not_suspected(winding: float, case: float) -> None:
-    rig = flown("worktop/raise", ("start.winding_c", winding), ("start.case_c", case))
+    rig = flown("worktop/raise", ("start.winding_c", winding), ("start.case_c", case), ("settings.warmth", None))
     learnt = rig["memory"]["legs"]["drift"][:2]
     print(f"{winding:g} C: back-EMF {learnt['emf']}, resistance {learnt['resistance']} of what was told")
 
