@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rehearsals import EXAMPLES
+from rehearsals import EXAMPLES, without_twin
 
 if TYPE_CHECKING:
     from scenarios.files.scenario import Scenario
@@ -30,7 +30,7 @@ def faulted(folder: Path, name: str, *tables: str, sets: tuple[tuple[str, Any], 
     from scenarios.files import load_scenario
 
     source = EXAMPLES / f"{name}.toml"
-    text = source.read_text(encoding="utf-8")
+    text = without_twin(source.read_text(encoding="utf-8"))
     for key in ("lift", "settings"):
         text = text.replace(f'\n{key} = "', f'\n{key} = "{source.parent.as_posix()}/')
     path = folder / "faulted.toml"

@@ -26,6 +26,7 @@ __all__ = [
     "rehearsal",
     "rig_bytes",
     "table",
+    "without_twin",
 ]
 
 Sets = tuple[tuple[str, Any], ...]
@@ -65,6 +66,11 @@ PERFECT_COUNTS = tuple(
 def named(path: Path) -> str:
     """Folders and name of a shipped file, for the names of tests."""
     return path.relative_to(EXAMPLES).with_suffix("").as_posix()
+
+
+def without_twin(text: str) -> str:
+    """Text of a shipped rehearsal up to its spoiled twin, which stands last: for tests that add tables or another twin."""
+    return text.split("\n[twin]", maxsplit=1)[0] + "\n"
 
 
 def rehearsal(name: str) -> Path:

@@ -23,7 +23,7 @@ from scenarios.rig import TRACE_GLOBAL, TRACE_LEG, trace_columns  # noqa: E402
 from scenarios.runner import Flight, fly_rig  # noqa: E402
 from scenarios.trace import empty_trace  # noqa: E402
 from scenarios.tuning.corners import Corner  # noqa: E402
-from scenarios.tuning.plan import Plan  # noqa: E402
+from scenarios.tuning.plan import Plan, as_held  # noqa: E402
 from scenarios.wiring import stored_energy  # noqa: E402
 from sync.modes import Mode, Reason  # noqa: E402
 
@@ -159,6 +159,7 @@ class Bench:
     def rig(self, rehearsal: int, corner: Corner, settings: Settings) -> NDArray[np.void]:
         """A rig of its own, ready to fly under ``settings``; the guard tick must be that of the plan."""
         scenario, made = self._ready(rehearsal, corner)
+        settings = as_held(scenario, settings)
         rig = made.copy()
         one = rig[0]
         delay = float(one["settings"]["compute_delay"])  # already in whole sub-steps
@@ -183,7 +184,8 @@ class Bench:
         found = score(rig[0], trace[:rows])
         if not limits:
             return found
-        scenario = replace(self._ready(rehearsal, corner)[0], settings=settings)
+        scenario = self._ready(rehearsal, corner)[0]
+        scenario = replace(scenario, settings=as_held(scenario, settings))
         flight = Flight(scenario, rig, trace[:rows], trace_columns(list(scenario.lift.names)), 0.0, "flat", scenario.seed)
         judged = result_of(flight, stored_energy(rig), scenario.limits, str(scenario.path)).verdict.limits
         return replace(found, broken=tuple(one.name for one in judged if one.evaluated and not one.ok))

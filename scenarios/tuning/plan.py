@@ -19,7 +19,7 @@ from scenarios.files.slips import did_you_mean
 from scenarios.files.tuning import DEFAULT_SEARCH, Choices, Corners, Search, Span, Targets, TuningFile
 from scenarios.tuning.corners import Corner, corner_list
 
-__all__ = ["PERFECT_COUNTS", "Plan", "load_plan", "setting_keys", "with_settings", "without_perfect_counts"]
+__all__ = ["PERFECT_COUNTS", "Plan", "as_held", "load_plan", "setting_keys", "with_settings", "without_perfect_counts"]
 
 PERFECT_COUNTS: tuple[tuple[str, object], ...] = tuple(
     (f"lift.leg.detector.{key}", 0)
@@ -90,7 +90,13 @@ def setting_keys(settings: Table, before: str = "") -> dict[str, float]:
     return found
 
 
-def with_settings(settings: Settings, values: dict[str, float]) -> Settings:
+def as_held(scenario: Scenario, settings: Settings) -> Settings:
+    """The settings with what the ``[set]`` of a rehearsal holds: it flies so whatever is tuned."""
+    own = {key.removeprefix("settings."): value for key, value in scenario.file.set.items() if key.startswith("settings.")}
+    return with_settings(settings, own) if own else settings
+
+
+def with_settings(settings: Settings, values: dict[str, Any]) -> Settings:
     """The settings with some numbers changed, checked.
 
     Raises
@@ -103,8 +109,10 @@ def with_settings(settings: Settings, values: dict[str, float]) -> Settings:
         place = table
         *tables, name = key.split(".")
         for piece in tables:
+            if place[piece] is None:
+                place[piece] = {}
             place = place[piece]
-        place[name] = round(value) if isinstance(place[name], int) else value
+        place[name] = round(value) if isinstance(place.get(name), int) else value
     return Settings.model_validate(table)
 
 

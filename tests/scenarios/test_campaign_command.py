@@ -41,7 +41,7 @@ def test_a_campaign_with_a_broken_limit_ends_with_one_and_says_what_it_proves(fl
     assert f"{time['broken']} of 20 broke it: at least" in time["claim"]
     assert "20 lifts, if none breaks a limit: at least" in done.stdout
     assert "move_time_s" in done.stdout
-    assert done.stderr == ""
+    assert not done.stderr.replace("Compiling the kernels for this machine, once (about a minute) ...\n", "")
     assert sorted(path.name for path in (home / "mine-lifts").iterdir() if path.suffix != ".parquet") == [
         "answers.json",
         "batches",

@@ -41,7 +41,7 @@ RARE = ("double_delay_low_us", "double_delay_high_us", "flyback_us")
 SEEDS = (None, *range(2, 60))
 CHECKED = {"lift.every_leg.motor.catalogue.stall_torque_mn_m"}
 """A figure that only has to agree with the others: moved by a tenth the file is refused."""
-OPENED = {"set.settings.guards.tilt_limit_mm"}
+OPENED = {"set.settings.guards.tilt_limit_mm", "set.settings.pinch.rise_a"}
 """A guard that a rehearsal opens so wide that it stays silent; nothing but its silence could show."""
 
 
@@ -115,6 +115,7 @@ def seen(key: str, value: float, rehearsals: list[Path]) -> bool:
         signals(path, (*sets, (key, other)), seed) != unmoved(path, sets, seed)
         for other in allowed
         for path, sets, seed in flown(key, rehearsals)
+        if not refused(key, other, path)
     )
 
 

@@ -44,7 +44,7 @@ def test_two_per_cent_more_of_any_large_heat_breaks_the_balance(path: Path) -> N
     large = [name for name in (*HEAT, "supply") if terms[name] > 0.05 + abs(terms["residual"]) / 0.02]
     print(", ".join(f"{name} {100 * terms[name]:.1f} %" for name in large))
 
-    assert len(large) >= 4
+    assert len(large) >= 3
     for name in large:
         assert abs(terms["residual"] - 0.02 * terms[name]) > LIMIT
         assert abs(terms["residual"] + 0.02 * terms[name]) > LIMIT

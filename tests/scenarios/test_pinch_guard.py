@@ -203,7 +203,13 @@ def trips(name: str, seed: int) -> tuple[int, list[str]]:
     """Clean moves flown, and what tripped among them."""
     moves, tripped = 0, []
     for what, sets in clean(name):
-        base = {"move": TOUR, "start.height_mm": 40.0, "limits": {"level_moving_mm": 50.0}, "settings.guards.tilt_limit_mm": 20.0}
+        base = {
+            "twin": None,
+            "move": TOUR,
+            "start.height_mm": 40.0,
+            "limits": {"level_moving_mm": 50.0},
+            "settings.guards.tilt_limit_mm": 20.0,
+        }
         scenario = load_scenario(rehearsal(f"{name}/raise"), tuple({**base, **dict(sets)}.items()))
         rig = fly(scenario, seed=seed, trace=False).rig[0]
         moves += int(rig["moves"])

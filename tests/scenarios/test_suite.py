@@ -11,7 +11,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
-from rehearsals import EXAMPLES
+from rehearsals import EXAMPLES, without_twin
 
 from scenarios.cli import main
 from scenarios.collection import collect
@@ -38,9 +38,10 @@ def folder(tmp_path: Path) -> Path:
     """A folder with the worktop, one rehearsal beside it and one below."""
     home = tmp_path / "lifts"
     (home / "deep" / "er").mkdir(parents=True)
-    for name in ("worktop", "settings", "raise"):
+    for name in ("worktop", "settings"):
         shutil.copy(WORKTOP / f"{name}.toml", home)
-    text = (WORKTOP / "lower.toml").read_text()
+    (home / "raise.toml").write_text(without_twin((WORKTOP / "raise.toml").read_text()))
+    text = without_twin((WORKTOP / "lower.toml").read_text())
     text = text.replace('"worktop.toml"', '"../../worktop.toml"').replace('"settings.toml"', '"../../settings.toml"')
     (home / "deep" / "er" / "lower.toml").write_text(text)
     return home
@@ -48,7 +49,7 @@ def folder(tmp_path: Path) -> Path:
 
 def add(folder: Path, name: str, old: str = "", new: str = "", like: str = "raise") -> Path:
     """One more rehearsal: a shipped one with a piece of its text replaced."""
-    text = (WORKTOP / f"{like}.toml").read_text()
+    text = without_twin((WORKTOP / f"{like}.toml").read_text())
     assert old in text
     path = folder / f"{name}.toml"
     path.write_text(text.replace(old, new, 1))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from rehearsals import EXAMPLES
+from rehearsals import EXAMPLES, UNGUARDED
 
 from scenarios.build_settings import LAWS
 from scenarios.commands.tune import command
@@ -35,7 +35,7 @@ def plan_of(*names: str, **sets: object) -> Plan:
 
 @pytest.fixture(scope="module")
 def rows() -> dict[str, LawRow]:
-    return {row.law: row for row in compare_laws(plan_of("raise-uneven"))}
+    return {row.law: row for row in compare_laws(plan_of("raise-uneven", **dict(UNGUARDED)))}
 
 
 def test_every_law_is_flown_and_every_coupling_holds_what_runs_away_without_one(rows: dict[str, LawRow]) -> None:
@@ -72,7 +72,7 @@ def test_the_table_of_laws_has_a_cell_for_every_head(rows: dict[str, LawRow]) ->
 
 
 def test_a_narrow_gating_window_holds_better_switches_oftener_and_miscounts_more() -> None:
-    narrow, wide = gating_map(plan_of("raise-uneven"), ((4, 1), (20, 5)))
+    narrow, wide = gating_map(plan_of("raise-uneven", **dict(UNGUARDED)), ((4, 1), (20, 5)))
 
     assert narrow.peak < 0.6 * wide.peak
     assert narrow.switch_offs > 2.0 * wide.switch_offs

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from rehearsals import EXAMPLES
+from rehearsals import EXAMPLES, without_twin
 
 from scenarios.causes import without_each_cause
 from scenarios.cli import main
@@ -152,7 +152,7 @@ def test_a_margin_that_shrank_is_listed_and_beyond_the_tolerance_ends_with_one(l
 
 def test_a_limit_that_is_no_longer_judged_has_lost_its_margin(lift: Path, tmp_path: Path) -> None:
     path = lift / "raise.toml"
-    path.write_text(path.read_text().replace("target_error_mm = 1.5\n", ""))
+    path.write_text(without_twin(path.read_text()).replace("target_error_mm = 1.5\n", ""))
     code = rehearse(path, "--quiet", "--against", lift.parent / "old.json", "--json", tmp_path / "new.json")
     lost = json.loads((tmp_path / "new.json").read_text())[0]["shrunk"]
 
