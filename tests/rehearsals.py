@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scenarios.files.tuning import PERFECT_COUNTS
+
 if TYPE_CHECKING:
     from scenarios.runner import Flight
 
@@ -45,22 +47,6 @@ SHIPPED = [path for path in sorted(EXAMPLES.glob("*/*.toml")) if table(path).get
 
 REHEARSALS = [path for path in sorted(EXAMPLES.rglob("*.toml")) if table(path).get("kind") == "scenario"]
 """All scenario files of the examples, those of the folders below the lifts too: faults, pinch."""
-
-PERFECT_COUNTS = tuple(
-    (f"lift.leg.detector.{key}", 0)
-    for key in (
-        "edge_false_on",
-        "edge_false_off",
-        "start_miss_mean",
-        "start_miss_sd",
-        "run_miss",
-        "run_false",
-        "run_double",
-        "tail_rpm",
-        "flyback_us",
-    )
-)
-"""Every commutation is heard, and nothing else."""
 
 
 def named(path: Path) -> str:

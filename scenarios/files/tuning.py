@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from scenarios.files.fields import Table, quantity
 
-__all__ = ["DEFAULT_SEARCH", "Choices", "Corners", "Search", "Span", "Targets", "TuningFile"]
+__all__ = ["DEFAULT_SEARCH", "PERFECT_COUNTS", "Choices", "Corners", "Search", "Span", "Targets", "TuningFile"]
 
 Share = Annotated[float, Field(ge=0.2, le=3)]
 Degrees = Annotated[float, Field(ge=-40, le=200)]
@@ -34,6 +34,22 @@ DEFAULT_SEARCH: Search = {
     "stopping.learn_gain": (0.1, 1.0),
 }
 """What is searched where the file is silent (planning values)."""
+
+PERFECT_COUNTS: tuple[tuple[str, object], ...] = tuple(
+    (f"lift.leg.detector.{key}", 0)
+    for key in (
+        "edge_false_on",
+        "edge_false_off",
+        "start_miss_mean",
+        "start_miss_sd",
+        "run_miss",
+        "run_false",
+        "run_double",
+        "tail_rpm",
+        "flyback_us",
+    )
+)
+"""Every commutation is heard, and nothing else."""
 
 
 class Corners(Table):

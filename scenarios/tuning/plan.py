@@ -16,27 +16,10 @@ from scenarios.files.reading import kind_of, read
 from scenarios.files.scenario import Scenario
 from scenarios.files.settings import Settings
 from scenarios.files.slips import did_you_mean
-from scenarios.files.tuning import DEFAULT_SEARCH, Choices, Corners, Search, Span, Targets, TuningFile
+from scenarios.files.tuning import DEFAULT_SEARCH, PERFECT_COUNTS, Choices, Corners, Search, Span, Targets, TuningFile
 from scenarios.tuning.corners import Corner, corner_list
 
-__all__ = ["PERFECT_COUNTS", "Plan", "as_held", "load_plan", "setting_keys", "with_settings", "without_perfect_counts"]
-
-PERFECT_COUNTS: tuple[tuple[str, object], ...] = tuple(
-    (f"lift.leg.detector.{key}", 0)
-    for key in (
-        "edge_false_on",
-        "edge_false_off",
-        "start_miss_mean",
-        "start_miss_sd",
-        "run_miss",
-        "run_false",
-        "run_double",
-        "tail_rpm",
-        "flyback_us",
-    )
-)
-"""Every commutation is heard, and nothing else."""
-
+__all__ = ["Plan", "as_held", "load_plan", "setting_keys", "with_settings", "without_perfect_counts"]
 
 FIXED = ("timing.guard_tick_ms", "timing.compute_delay_us")
 """They set the grid of the integration and the instants of the guards: chosen with the controller, not tuned."""

@@ -93,8 +93,9 @@ def test_pressing_the_same_key_again_while_it_is_held_changes_nothing() -> None:
     assert np.array_equal(again["world"]["legs"]["travel"], once["world"]["legs"]["travel"])
 
 
-@pytest.mark.parametrize("every_s", [0.15, 0.3, 0.5])
-def test_a_jabbed_key_moves_the_lift_a_little_each_time_level_and_well_counted(every_s: float) -> None:
+# jabbed fast, presses wait for the quiet: some are let go before their turn, the others are cut short
+@pytest.mark.parametrize(("every_s", "least"), [(0.15, 0.0203), (0.3, 0.021), (0.5, 0.021)])
+def test_a_jabbed_key_moves_the_lift_a_little_each_time_level_and_well_counted(every_s: float, least: float) -> None:
     rig = flown({"jab": "up", "times": 12, "held_s": 0.1, "every_s": every_s})
     travel = rig["world"]["legs"]["travel"][:2]
     print(f"every {every_s} s: {int(rig['moves'])} moves, to", np.round(1e3 * travel, 2), "mm")
@@ -102,7 +103,7 @@ def test_a_jabbed_key_moves_the_lift_a_little_each_time_level_and_well_counted(e
     assert refusals(rig) == 0
     assert rig["memory"]["mode"] == Mode.READY
     assert 2 <= int(rig["moves"]) <= 12
-    assert np.all(travel > 0.0203)
+    assert np.all(travel > least)
     assert abs(float(travel[0] - travel[1])) < 0.5e-3
     assert miscounted(rig) == [0, 0]
 
