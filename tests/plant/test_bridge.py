@@ -230,4 +230,5 @@ def test_no_current_ever_passes_its_limit(duty: float, limit: float, payload: fl
     order(world, DRIVE, duty, limit)
     run(world, 0.2)
 
-    assert float(leg_of(world)["motor"]["peak_current"]) <= limit
+    # the voltage that holds the current is a sum of rounded terms: the limit is kept to some units in the last place
+    assert float(leg_of(world)["motor"]["peak_current"]) <= limit * (1.0 + 1e-14)
