@@ -17,7 +17,7 @@ from typing import Any
 
 from sync.kernel import kernel
 
-__all__ = ["expected_current", "restart_expectation"]
+__all__ = ["coast_along", "expected_current", "restart_expectation"]
 
 
 @kernel
@@ -40,16 +40,17 @@ def restart_expectation(settings: Any, leg: Any, told: Any, way: int, now: float
 
 
 @kernel
-def _driven(settings: Any, told: Any, leg: Any, supply: float, measured: float) -> float:
+def _driven(settings: Any, told: Any, leg: Any, supply: float, measured: float, waits: bool) -> float:
     """Current of the expected drive under power [A].
 
     Where a diode bars the way back there is none while the motor outruns its voltage.  When that ends depends on constants
-    that move with temperature; so the measured current itself says whether the motor is driven, and the model waits, or begins.
+    that move with temperature; so the measured current itself says whether the motor is driven, and the model waits, or begins,
+    unless the current is still rising after a switch-on (``waits`` false).
     """
     known, pinch = leg.pinch, told.pinch
     drive = (leg.duty * supply - told.brush_drop) * pinch.conductance
     stiffness = told.emf * pinch.conductance
-    if pinch.lowest == 0.0 and known.place >= 0:
+    if waits and pinch.lowest == 0.0 and known.place >= 0:
         gap = drive - stiffness * known.rate
         seen = measured >= 0.5 * pinch.idle
         if (seen and gap < 0.0) or (not seen and gap > 0.0):
@@ -61,8 +62,8 @@ def _driven(settings: Any, told: Any, leg: Any, supply: float, measured: float) 
 
 
 @kernel
-def expected_current(settings: Any, told: Any, leg: Any, supply: float, measured: float, state: int) -> float:
-    """Move the expected drive on by one call; its current [A], positive in the direction of the move.
+def expected_current(settings: Any, told: Any, leg: Any, supply: float, measured: float, waits: bool) -> float:
+    """Move the expected drive on by one call under power; its current [A], positive in the direction of the move.
 
     Parameters
     ----------
@@ -70,16 +71,12 @@ def expected_current(settings: Any, told: Any, leg: Any, supply: float, measured
         Records: settings, what is told of this leg, what is remembered of it.
     supply, measured
         Supply [V] and current of the leg [A], positive in the direction of the move.
-    state : int
-        Of the bridge: 0 open, 1 driving, 2 shorting the motor.
+    waits : bool
+        Whether an absent current means that the motor outruns its voltage; false while the current rises after a switch-on.
     """
     known, pinch = leg.pinch, told.pinch
     load = known.level + known.form_now
-    current = 0.0
-    if state == 1:
-        current = _driven(settings, told, leg, supply, measured)
-    elif state == 2:
-        current = -told.emf * pinch.conductance * known.rate * pinch.driven_share
+    current = _driven(settings, told, leg, supply, measured, waits)
     rate = (known.rate + settings.tick * told.pull * (current - load)) * pinch.free_share
     known.rate = rate if rate > 0.0 else 0.0
     excess = current - load - pinch.drag_current * known.rate
@@ -88,3 +85,30 @@ def expected_current(settings: Any, told: Any, leg: Any, supply: float, measured
     if excess > known.swing:
         known.swing = excess
     return current
+
+
+@kernel
+def coast_along(settings: Any, told: Any, leg: Any, way: int, shorted: bool) -> None:
+    """One call without power, gated off or waiting for its turn: at what speed the expected drive will start again.
+
+    Two say it: the model that coasts against its load, and the pulses.  Where they differ, from a level that is not quite
+    right or from a pulse at the switching edge, that one is believed which will make nothing look like a pinch: the slower
+    one raising, since a drive believed too fast is expected to draw too little, the faster one lowering.  The pulses alone
+    count while the level is still being found, and where the motor is shorted.
+
+    Parameters
+    ----------
+    settings, told, leg
+        Records: settings, what is told of this leg, what is remembered of it.
+    way : int
+        0 up, 1 down.
+    shorted : bool
+        Whether the bridge shorts a motor without power.
+    """
+    known = leg.pinch
+    rate = (known.rate - settings.tick * told.pull * (known.level + known.form_now)) * told.pinch.free_share
+    if known.place < 0 or shorted or (leg.rate < rate) == (way == 0):
+        rate = leg.rate
+    known.rate = rate if rate > 0.0 else 0.0
+    known.deviation = 0.0
+    known.swing -= told.pinch.swing_share * known.swing

@@ -67,6 +67,7 @@ def _forget_leg(leg: Any) -> None:
     leg.duty = 0.0
     leg.integral = 0.0
     leg.on_us = 0.0
+    leg.dark_us = 0.0
     leg.switch_offs = 0
     leg.cut_us = 0.0
     leg.cut_place = 0.0

@@ -30,9 +30,13 @@ def blocked(settings: Any, memory: Any, q: int, now: float) -> int:
     over = powered and leg.current >= threshold
     if not over:
         leg.over_since_us = now
+    if not powered:
+        leg.dark_us = now
     if not powered or now - leg.on_us < settings.start_grace * 1e6:
         return _FREE
     last = leg.pulse_us if leg.pulse_us > leg.on_us else leg.on_us
+    # a leg that was gated off for long is not silent: it stood
+    last = leg.dark_us if leg.dark_us > last else last
     silence = (now - last) * 1e-6
     expected = leg.period_sum / leg.period_number if leg.period_number > 0 else settings.stall_alone
     limit = settings.stall_periods * expected

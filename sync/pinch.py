@@ -7,7 +7,9 @@ legs show together may be a dip of the supply that the expectation did not quite
 While a move starts (soft start and some time after) its own level is still being found and the threshold is higher; an
 obstacle that is touched already when a move begins belongs to the level and is not seen, and the very first move in a
 direction is not watched until its level is found.  Every attempt is judged by the same
-thresholds: an alarm teaches nothing.  Homing runs onto the stops under its own current limit and is not watched here.
+thresholds: an alarm teaches nothing.  A leg that the gating law has switched off is not judged, nor is its level learnt until
+the drive has settled again: a window of some counts leaves an obstacle less time to be seen, and costs force.  Homing runs
+onto the stops under its own current limit and is not watched here.
 
 Not a safeguard: limiting the drive's current alone is not a recognised protection against crushing.
 """
@@ -16,7 +18,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sync.expectation import expected_current
+from sync.expectation import coast_along, expected_current
 from sync.kernel import kernel
 from sync.profile import enter_bin
 
@@ -24,23 +26,26 @@ __all__ = ["pinched", "watch_currents"]
 
 _HELD = 0.5  # of the threshold: beyond it level and noise are held
 _SHAPE_SHARE = 5.0  # 1/s: how fast the expectation goes over to the next bin
+_RISING_US = 5000.0  # in which the current comes up after a switch-on
 _ALONE = 0.5  # of the threshold: a fall that exceeds the other legs' by so much is no dip of the supply
 
 
 @kernel
 def watch_currents(settings: Any, memory: Any, inputs: Any, now: float) -> None:
     """Follow the expected current of every leg, its deviation and its level; every call while legs are on."""
-    off = 2 if (settings.brake_up if memory.direction >= 0 else settings.brake_down) == 1 else 0
+    shorted = (settings.brake_up if memory.direction >= 0 else settings.brake_down) == 1
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         if leg.on == 0:
             continue
         known, told = leg.pinch, settings.legs[q]
-        powered = leg.gated == 0 and now > leg.on_us
+        if leg.gated == 1 or now <= leg.on_us:
+            coast_along(settings, told, leg, 0 if memory.direction >= 0 else 1, shorted)
+            continue
         measured = memory.direction * inputs.legs[q].current
-        gap = measured - expected_current(settings, told, leg, inputs.supply, measured, 1 if powered else off)
+        gap = measured - expected_current(settings, told, leg, inputs.supply, measured, now - leg.dark_us >= _RISING_US)
         known.deviation += settings.pinch.filter_share * (gap - known.deviation)
-        if leg.opposed == 0 and powered:
+        if leg.opposed == 0:
             _follow(settings, memory, q, now)
 
 
@@ -56,9 +61,10 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
             level = known.level + settings.legs[q].pinch.settle_share * deviation
             known.level = level if level > 0.0 else 0.0
         return
+    fresh = now - leg.dark_us < settings.legs[q].pinch.hold_us
     if known.place < 0:
         # what is left of the search; from here on the level only creeps
-        level = known.level + deviation
+        level = known.level + (0.0 if fresh else deviation)
         known.level = level if level > 0.0 else 0.0
         enter_bin(settings, memory, q)
     elif memory.calls % settings.control_every == 0:
@@ -69,6 +75,8 @@ def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
     if memory.direction < 0 and 0.0 < known.fall_threshold < limit:
         limit = known.fall_threshold
     limit *= _HELD
+    if fresh:
+        return
     known.total += deviation
     known.number += 1
     if deviation > limit or deviation < -limit:

@@ -167,6 +167,7 @@ LEG_MEMORY = np.dtype(
         ("duty", f8),
         ("integral", f8),
         ("on_us", f8),
+        ("dark_us", f8),  # last instant without power
         ("switch_offs", i8),
         # stop
         ("cut_us", f8),

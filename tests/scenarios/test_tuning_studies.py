@@ -72,7 +72,7 @@ def test_the_table_of_laws_has_a_cell_for_every_head(rows: dict[str, LawRow]) ->
 
 
 def test_a_narrow_gating_window_holds_better_switches_oftener_and_miscounts_more() -> None:
-    narrow, wide = gating_map(plan_of("raise-uneven", **dict(UNGUARDED)), ((4, 1), (20, 5)))
+    narrow, wide = gating_map(plan_of("raise-uneven"), ((4, 1), (20, 5)))
 
     assert narrow.peak < 0.6 * wide.peak
     assert narrow.switch_offs > 2.0 * wide.switch_offs
