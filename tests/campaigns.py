@@ -13,7 +13,7 @@ from scenarios.campaign.plan import Plan, load_plan
 from scenarios.campaign.rows import Rows, fly_lifts
 from scenarios.campaign.run import write_table
 
-__all__ = ["POISONED", "SHORT", "fly_poisoned", "results", "short_plan", "shuffled"]
+__all__ = ["POISONED", "SHORT", "fly_fragile", "fly_poisoned", "results", "short_plan", "shuffled"]
 
 POISONED = 5
 
@@ -55,5 +55,14 @@ def shuffled(batches: tuple[Batch, ...]) -> list[Batch]:
 def fly_poisoned(plan: Plan, first: int, last: int) -> Rows:
     """Flies as the real one, but the process dies at one lift."""
     if first <= POISONED < last:
+        os._exit(9)
+    return fly_lifts(plan, first, last)
+
+
+def fly_fragile(plan: Plan, first: int, last: int) -> Rows:
+    """Flies as the real one, but the first process that comes to one lift dies; the file named in the environment remembers it."""
+    died = Path(os.environ["LEVELRIG_TEST_DIED"])
+    if first <= POISONED < last and not died.exists():
+        died.touch()
         os._exit(9)
     return fly_lifts(plan, first, last)

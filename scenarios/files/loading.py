@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from copy import deepcopy
 from pathlib import Path
 from typing import Any, TypeVar
@@ -26,6 +26,7 @@ __all__ = ["load_lift", "load_scenario", "load_settings", "validated"]
 
 M = TypeVar("M", bound=BaseModel)
 Reader = Callable[[Path, str], Source]
+Known = Mapping[str, tuple[Path, Any]]
 
 
 def load_lift(path: str | Path, sets: Iterable[str | Change] = ()) -> Lift:
@@ -68,7 +69,7 @@ def load_settings(path: str | Path, sets: Iterable[str | Change] = ()) -> Settin
     return settings
 
 
-def load_scenario(path: str | Path, sets: Iterable[str | Change] = (), reader: Reader = read) -> Scenario:
+def load_scenario(path: str | Path, sets: Iterable[str | Change] = (), reader: Reader = read, known: Known | None = None) -> Scenario:
     """Read a scenario file with the lift and the settings it names, and check all three.
 
     Parameters
@@ -79,6 +80,8 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = (), reader: R
         Changes, ``"KEY=VALUE"`` or (key, value), made after those of the file's own ``[set]`` table.
     reader
         What reads a file of a kind; the tables it gives are changed.
+    known
+        By kind, ``lift`` or ``settings``: path and checked content of a file that no change touches, which is not read again.
 
     Returns
     -------
@@ -101,8 +104,9 @@ def load_scenario(path: str | Path, sets: Iterable[str | Change] = (), reader: R
     bad = _change(source, _of("scenario", changes))
     file, found = validated(source, ScenarioFile, source.table)
     bad += found
-    lift_path, lift = _named(source, ("lift", reader), _lift, changes, bad)
-    settings_path, settings = _named(source, ("settings", reader), _settings, changes, bad)
+    known = known or {}
+    lift_path, lift = known["lift"] if "lift" in known else _named(source, ("lift", reader), _lift, changes, bad)
+    settings_path, settings = known["settings"] if "settings" in known else _named(source, ("settings", reader), _settings, changes, bad)
     spoiled = None
     if file is not None and lift is not None and settings is not None and not bad:
         bad += [source.where(key) + text for key, text in scenario_complaints(file, lift, settings)]
