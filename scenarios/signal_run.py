@@ -108,6 +108,11 @@ class ShapeChain:
             at_us = start_us + dt_us * samples
             self.estimates.append((at_us, float(one["speed"]), int(one["direction"]), float(one["off_us"]), float(one["wear"])))
 
+    @property
+    def ended(self) -> tuple[int, ...]:
+        """Candidates accepted, too soon, too small, unlike."""
+        return tuple(int(one) for one in self.shape["ended"][0])
+
     def heard(self, index: int = 0) -> Floats:
         """Instants [us] of the accepted groups."""
         del index

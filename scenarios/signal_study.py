@@ -20,10 +20,11 @@ from scenarios.signal_phases import phases
 from scenarios.signal_run import ShapeChain, Source, listen, truth
 from scenarios.signal_score import PhaseScore, Score, add, score
 
-__all__ = ["CONDITIONS", "Case", "Flown", "Study", "bench_moves", "case_of", "study_lift", "study_scenario"]
+__all__ = ["CONDITIONS", "JUDGED", "Case", "Flown", "Study", "bench_moves", "case_of", "study_lift", "study_scenario"]
 
 DIRECTIONS = {1: "up", -1: "down"}
 CONDITIONS = ("new", "worn")
+JUDGED = ("accepted", "too soon", "too small", "unlike")
 _OTHER_KEY = 0x5BD1E995
 """Makes the draws of the neighbour others than those of the leg."""
 
@@ -78,6 +79,8 @@ class Case:
         Heard less true of every seed, by detector.
     estimates
         Of the shape check, all seeds together.
+    judged
+        How the candidates of the shape check ended: accepted, too soon, too small, unlike.
     """
 
     condition: str
@@ -85,6 +88,7 @@ class Case:
     scores: dict[str, Score]
     nets: dict[str, tuple[int, ...]]
     estimates: EstimateScore = field(default_factory=EstimateScore)
+    judged: tuple[int, ...] = (0, 0, 0, 0)
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON."""
@@ -93,6 +97,7 @@ class Case:
             "move": self.move,
             "detectors": {name: _score_dict(one, self.nets[name]) for name, one in self.scores.items()},
             "estimates": self.estimates.as_dict(),
+            "candidates": dict(zip(JUDGED, self.judged, strict=True)),
         }
 
 
@@ -164,6 +169,7 @@ def case_of(flown: Flown, condition: str, setting: Setting, seeds: range) -> Cas
     kind = flown.phases()
     found: dict[str, list[Score]] = {}
     estimates = []
+    judged = np.zeros(len(JUDGED), np.int64)
     for seed in seeds:
         source = flown.source(condition == "worn", seed)
         set_up = chains(flown.leg, setting)
@@ -173,8 +179,11 @@ def case_of(flown: Flown, condition: str, setting: Setting, seeds: range) -> Cas
             found.setdefault(name, []).append(score(true, chain.heard(), kind, 1e6 * flown.bench.step))
             if isinstance(chain, ShapeChain):
                 estimates.append(score_estimates(chain.estimates, flown.bench.history, flown.bench.step))
+                judged += chain.ended
     nets = {name: tuple(one.net for one in scores) for name, scores in found.items()}
-    return Case(condition, flown.name, {name: add(scores) for name, scores in found.items()}, nets, sum_estimates(estimates))
+    return Case(
+        condition, flown.name, {name: add(scores) for name, scores in found.items()}, nets, sum_estimates(estimates), tuple(judged.tolist())
+    )
 
 
 def bench_moves(lift: Lift, name: str) -> list[Flown]:

@@ -8,7 +8,7 @@ from scenarios.signal_extras import Extras
 from scenarios.signal_influence import Influence
 from scenarios.signal_note import notes_of
 from scenarios.signal_score import Score
-from scenarios.signal_study import Case, Study
+from scenarios.signal_study import JUDGED, Case, Study
 
 __all__ = ["extras_lines", "study_lines"]
 
@@ -67,6 +67,7 @@ def study_lines(study: Study) -> list[str]:
         lines.append("  " + _HEADS[0].ljust(_WIDTHS[0]) + "".join(h.rjust(w) for h, w in zip(_HEADS[1:], _WIDTHS[1:], strict=True)))
         lines += [_row(name, one, case.nets[name]) for name, one in case.scores.items()]
         lines += _where(case)
+        lines.append(f"    shape check: {', '.join(f'{number} {word}' for word, number in zip(JUDGED, case.judged, strict=True))}")
     return [*lines, "", *(line for note in notes_of(study) for line in wrap(note, WIDTH, subsequent_indent="  "))]
 
 

@@ -287,6 +287,7 @@ SHAPE = np.dtype(
         ("since", i8),  # samples since the last accepted candidate began
         ("period", f8),  # samples, expected
         ("halves", i8),  # groups of full size half-way
+        ("pairs", i8),  # gaps of two periods, running
         ("periods", i8),  # accepted since the last rest
         ("place", i8),  # commutations since the start, as believed
         ("level", f8),  # V, size of a group of an even segment, now

@@ -166,6 +166,10 @@ def _follow(shape: Any, dt: float) -> int:
     if shape.periods > 2:
         passed = math.floor(shape.since / shape.period + 0.5)
         passed = min(max(passed, 1), 3)
+        shape.pairs = shape.pairs + 1 if passed == 2 else 0
+        if shape.pairs > 2:
+            # not every second one missed, three times running: the period is half of what it should be
+            passed, shape.pairs, shape.period = 1, 0, float(shape.since)
     spacing = shape.since / passed
     shape.period = spacing if shape.periods == 0 else shape.period + _FOLLOW * (spacing - shape.period)
     shape.periods += 1

@@ -61,6 +61,8 @@ def test_the_table_names_every_detector_and_where_it_errs() -> None:
     assert done.output.count("\n  spikes") == 5
     assert done.output.count("\n  ripple") == 5
     assert "    ripple: " in done.output
+    assert done.output.count("    shape check: ") == 4
+    assert " too soon, " in done.output
     assert "coast" in done.output
     assert max(len(line) for line in done.output.splitlines()) <= 130
 
