@@ -200,5 +200,5 @@ def build_shape(leg: Leg, dt: float, gain: float, threshold: float) -> tuple[NDA
     one["commutations"] = leg.motor.commutations
     for name in ("rest", "blank_switch", "blank_carrier", "delay_us"):
         one[name] = comparator[0][name]
-    one["polarity_driven"] = leg.commutator.polarity_driven
+    one["polarity_driven"], one["polarity_coasting"] = leg.commutator.polarity_driven, leg.commutator.polarity_coasting
     return front, shape

@@ -274,6 +274,7 @@ SHAPE = np.dtype(
         ("blank_switch", i8),
         ("blank_carrier", i8),
         ("polarity_driven", i8),
+        ("polarity_coasting", i8),
         ("delay_us", f8),
         # state
         ("armed", i8),
@@ -286,8 +287,12 @@ SHAPE = np.dtype(
         ("begun_us", f8),  # of the candidate
         ("since", i8),  # samples since the last accepted candidate began
         ("period", f8),  # samples, expected
-        ("halves", i8),  # groups of full size half-way
-        ("pairs", i8),  # gaps of two periods, running
+        ("phase", f8),  # periods since the last accepted commutation, as foretold
+        ("flux", f8),  # V samples of generator voltage for one commutation, 0: not known yet
+        ("coasted", i8),  # groups accepted since the power was cut
+        ("doubts", i8),  # groups of full size where none was due, less those that fitted
+        ("favour_driven", f8),  # -1 to 1, sign of a break over that of the voltage of the wires
+        ("favour_coasting", f8),
         ("periods", i8),  # accepted since the last rest
         ("place", i8),  # commutations since the start, as believed
         ("level", f8),  # V, size of a group of an even segment, now
