@@ -35,19 +35,25 @@ def stiff_voltage(supply: Any, load: float) -> float:
 
 @inlined
 def book_supply(supply: Any, span: float) -> None:
-    """Book what the source gave and lost over the piece [J], trapezoidal, and move its voltage on.
+    """Book what the source gave and lost over the piece [J], and move its voltage on.
 
+    With a capacitor the charge that the step has moved is booked, at the mean of the voltages: that is, to the last digit, what
+    the capacitor took and the bridges drew.  A trapezoid of current times voltage would count another charge; where the
+    capacitor is charged anew each tick (by what the logic draws) in a few steps of its time constant, by 2 % of it.
     The source of a limited supply gives its current at the terminal voltage: what it drops inside itself before the
     limit is not drawn from anywhere.
     """
     v0, v1 = supply.voltage, supply.end_voltage
     if supply.capacitance > 0.0:
-        c0, c1 = supply.given, source_current(supply, v1)
+        end = source_current(supply, v1)
+        charge = 0.5 * span * (supply.load + supply.end_load) + supply.capacitance * (v1 - v0)
+        heat = 0.5 * supply.resistance * charge * (supply.given + end)
+        supply.energy_in += 0.5 * (v0 + v1) * charge + heat
     else:
-        c0, c1 = supply.load, supply.end_load
-    heat = 0.5 * span * supply.resistance * (c0 * c0 + c1 * c1)
-    supply.energy_in += 0.5 * span * (v0 * c0 + v1 * c1) + heat
+        end = supply.end_load
+        heat = 0.5 * span * supply.resistance * (supply.load * supply.load + end * end)
+        supply.energy_in += 0.5 * span * (v0 * supply.load + v1 * end) + heat
     supply.energy_heat += heat
-    supply.current = c1
+    supply.current = end
     supply.voltage = v1
     supply.lowest = v1 if v1 < supply.lowest else supply.lowest

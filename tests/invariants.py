@@ -27,6 +27,8 @@ CLOCK_SHARE = 1.12
 """What an error of the controller's clock of 5 % makes of a time, and then some."""
 STALL_S = 0.025
 """Shortest silence that is called a stall (``stall.least_ms`` of all shipped lifts)."""
+REVERSED_S = 0.02
+"""Silence after which a leg that was reversed out of its motion is taken to stand (``sync.retreat``)."""
 
 
 def _first(bad: NDArray[np.bool_], flown: Watched, text: str) -> str:
@@ -103,8 +105,10 @@ def _runs(rows: NDArray[np.bool_]) -> int:
 def no_push_without_end(flown: Watched, sequence: Sequence) -> str:
     """No leg is commanded to be driven for longer than the stall guard states while it truly stands and nothing is heard of it.
 
-    The longest of start grace and the time after which one sign alone is enough, and two ticks; ticks that were missed come on
-    top.  It stands in for every obstacle: with false pulses on its wires or swapped inputs a leg that stands cannot be known to.
+    The longest of start grace and the time after which one sign alone is enough, and three ticks; ticks that were missed come on
+    top.  A leg that is reversed out of its motion begins a new push, the other way, and passes through standstill where no pulse
+    tells when: it is taken to stand after ``REVERSED_S`` without one, and only then its guard begins anew.
+    It stands in for every obstacle: with false pulses on its wires or swapped inputs a leg that stands cannot be known to.
     """
     if sequence.fired(Action.SWAP):
         return ""
@@ -115,10 +119,12 @@ def no_push_without_end(flown: Watched, sequence: Sequence) -> str:
     still = (flown.each("speed_m_s")[1:] == 0.0) & (np.diff(heard, axis=0) == 0) & (np.diff(flown.each("commuted"), axis=0) == 0)
     pushed = still & _commanded(flown)[1:] & (flown.each("duty")[1:] != 0.0)
     missed = int(np.sum(flown.whole("called") == 0))
-    for q in range(flown.legs):
-        length, end = divmod(_runs(pushed[:, q]), 2**32)
-        if (length - missed) * flown.tick > longest:
-            return f"leg {q} is driven for {length * flown.tick:.3f} s where it stands, until {flown.whole('time_s')[end]:.3f} s"
+    back = (flown.whole("mode") == Mode.RETREATING)[1:]
+    for rows, more in ((~back, 0.0), (back, REVERSED_S)):
+        for q in range(flown.legs):
+            length, end = divmod(_runs(pushed[:, q] & rows), 2**32)
+            if (length - missed) * flown.tick > longest + more:
+                return f"leg {q} is driven for {length * flown.tick:.3f} s where it stands, until {flown.whole('time_s')[end]:.3f} s"
     return ""
 
 

@@ -1,4 +1,4 @@
-"""Every shipped rehearsal closes its energy balance, and would not if any heat that matters were booked 2 % wrong."""
+"""Every shipped rehearsal in which nobody lends a hand closes its energy balance, and would not if any heat that matters were booked 2 % wrong."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import pytest
-from rehearsals import SHIPPED, named
+from rehearsals import REHEARSALS, SHIPPED, named, table
 
 from scenarios.files import load_scenario
 from scenarios.runner import fly
@@ -25,11 +25,17 @@ def shares(path: Path) -> dict[str, float]:
     terms = {name: float(legs[name].sum()) for name in (*HEAT, "work")}
     terms["supply"] = float(world["supply"]["energy_heat"])
     terms["stored"] = stored_energy(flight.rig)
-    assert given > 10.0
+    assert given > 1.0
     return {name: value / given for name, value in terms.items()} | {"residual": 1.0 - sum(terms.values()) / given}
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=named)
+def helped(path: Path) -> bool:
+    """Whether somebody does work on the lift in it: leans on the deck and lets go, turns a spindle, takes pressed debris away."""
+    faults = table(path).get("fault", [])
+    return any(one["what"] in ("lean", "hand-turn") or (one["what"] == "debris" and "for_s" in one) for one in faults)
+
+
+@pytest.mark.parametrize("path", [path for path in REHEARSALS if not helped(path)], ids=named)
 def test_what_the_source_gave_is_heat_work_or_stored(path: Path) -> None:
     residual = shares(path)["residual"]
     print(f"{named(path)}: residual {residual:.1e}")
