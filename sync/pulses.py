@@ -13,6 +13,7 @@ __all__ = ["counted_height", "fraction", "heading", "position", "take"]
 _SETTLED = 5  # pulses after a switch-on before a period is judged
 _EDGE_US = 3000.0  # after a switch-on at rest: no rotor has turned a commutation yet, these are the edge
 _TURNING = 0.5  # of the speed that the pulses tell: less back-EMF is no error of the told constants (20 % of R and K)
+_DRIVES = 0.5  # of the current of the constant drag: less turns no motor
 _HALF = 0.35  # of the expected period: a double comes sooner, half a period later
 _HALVES = 4  # so many in a row are no doubles: the expectation is wrong
 _ALL, _TRACKING = 0, 2
@@ -115,13 +116,15 @@ def _turns(settings: Any, memory: Any, q: int, supply: float, now: float) -> boo
     """Whether leg ``q`` is driven, and voltage and current leave its motor a good part of the speed that its pulses tell.
 
     False pulses come as they like, at a leg that stands as well (crosstalk, interference): its own current tells that it stands.
+    None at all turns nothing either, against the drag: a wire is broken, or the load drives the leg, and what it lost stays lost.
     """
     leg, told = memory.legs[q], settings.legs[q]
     if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us:
         return False
     most = settings.homing_stall_current if memory.homing > 0 else settings.stall_current
     emf = leg.duty * supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - told.resistance * leg.current
-    return leg.current < most and emf > _TURNING * told.emf * leg.rate  # type: ignore[no-any-return]
+    drives = _DRIVES * told.pinch.idle <= leg.current < most
+    return drives and emf > _TURNING * told.emf * leg.rate  # type: ignore[no-any-return]
 
 
 @kernel

@@ -1,4 +1,4 @@
-"""Every shipped rehearsal in which nobody lends a hand closes its energy balance, and would not if any heat that matters were booked 2 % wrong."""
+"""Every shipped rehearsal without outside help closes its energy balance, and would not if a heat that matters were booked 2 % wrong."""
 
 from __future__ import annotations
 
