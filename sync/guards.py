@@ -77,11 +77,14 @@ def budget_spent(settings: Any, memory: Any) -> bool:
 def apart(settings: Any, memory: Any) -> bool:
     """Whether a homing has driven the legs apart by more than the tilt limit before the first of them met its stop.
 
-    Heights may mean nothing yet, so two things must be beyond the limit: by how much the legs have moved apart since this step
-    of the homing began, and how far apart they are counted now.  One that begins tilted may level the deck.
+    Heights that are known are held to the limit as in any move.  Else they may mean nothing yet, and two things must be beyond
+    it: by how much the legs have moved apart since this step of the homing began, and how far apart they are counted now.  One
+    that begins tilted may level the deck.
     """
     if memory.first_contact == 1 or memory.believed_error <= settings.tilt_limit:
         return False
+    if memory.homing == 1 and memory.referenced == 1:
+        return True
     most, least = -1e9, 1e9
     for q in range(settings.n_legs):
         leg = memory.legs[q]

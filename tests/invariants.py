@@ -218,7 +218,8 @@ def true_tilt_is_bounded(flown: Watched, sequence: Sequence) -> str:
 
     To it come what lies between nuts and counts (play, two counts) and the difference of the speeds times the reaction: one tick
     to see it, one until all legs are switched (the tilt guard has neither filter nor confirmation), and ticks that were missed.
-    A homing may begin beyond the limit.  A coast is physics, no decision: it is measured, leg by leg.  Taken at the nuts: a deck
+    A homing may begin beyond the limit; where heights mean nothing it may part the legs by as much again, as the limit then
+    holds what they have moved apart.  A coast is physics, no decision: it is measured, leg by leg.  Taken at the nuts: a deck
     that is lifted off a nut which only pushes, no controller can hold.  Ends with the first fault after which the controller
     cannot do what it decides: exchanged wires, exchanged counts, a bridge that stays on.
     """
@@ -228,7 +229,8 @@ def true_tilt_is_bounded(flown: Watched, sequence: Sequence) -> str:
     starts = np.flatnonzero((mode[1:] == Mode.HOMING) & (mode[:-1] != Mode.HOMING)) + 1
     for start in starts:
         stop = np.flatnonzero(mode[start:] == Mode.READY)
-        base[start : start + int(stop[0]) if len(stop) else None] = max(base[0], level[start])
+        apart = base[0] if mode[start - 1] == Mode.UNREFERENCED else 0.0
+        base[start : start + int(stop[0]) if len(stop) else None] = max(base[0], level[start] + apart)
     allowed = base + _injected(flown, sequence) + _between(flown, sequence)
     driven = np.flatnonzero((flown.each("bridge_mode") == DRIVE).any(axis=1))
     last = np.searchsorted(driven, np.arange(len(level)), side="right") - 1

@@ -187,3 +187,23 @@ def test_a_homing_that_drives_the_legs_apart_ends_at_the_tilt_limit(lift: str) -
     assert reasons_of(watched) == {Reason.TILT}
     assert np.max(watched.whole("believed_error_m")[watched.whole("mode") == Mode.HOMING]) <= float(watched.told["tilt_limit"])
     assert broken(watched, sequence) == {}
+
+
+@pytest.mark.parametrize(("lift", "after_ms"), [("worktop", 600), ("roof", 900), ("showcase", 900)])
+def test_a_homing_from_known_heights_is_held_to_the_tilt_limit_like_any_move(lift: str, after_ms: int) -> None:
+    # a dip of the supply ends a move that parted the legs; the homing that follows parts them further
+    stiff, easy = Step(100, Action.FRICTION, (1.75,), 0), Step(10, Action.FRICTION, (0.75,), 1)
+    down, dip = Step(10, Action.COMMAND, (float(Command.PRESS_DOWN), 0.0)), Step(after_ms, Action.SUPPLY, (3.0,), -1, 200)
+    home, long_after = Step(1500, Action.COMMAND, (float(Command.HOME), 0.0)), Step(12000, Action.CLOCK_RATE, (0.0,))
+    sequence = Sequence(lift, "unlevelled", (stiff, easy, down, dip, home, long_after))
+    rig = prepared(sequence)
+    rig["settings"]["supply_low"], rig["settings"]["supply_low_time"] = 8.0, 0.005
+    watched = fly_watched(rig)
+    believed, limit = watched.whole("believed_error_m"), float(watched.told["tilt_limit"])
+    homing = watched.whole("mode") == Mode.HOMING
+    print(f"{lift}: {1e3 * believed[homing][0]:.2f} mm apart as the homing begins, {1e3 * np.max(believed[homing]):.2f} mm at its end")
+
+    assert believed[homing][0] > 0.1 * limit
+    assert reasons_of(watched) == {Reason.TILT, Reason.SUPPLY_LOW}
+    assert np.max(believed[homing]) <= limit
+    assert broken(watched, sequence) == {}
