@@ -10,6 +10,7 @@ from sync.pulses import counted_height
 __all__ = ["apart", "approaching", "believed_error", "blocked", "budget_spent"]
 
 _FREE, _STALL, _NO_PULSES = 0, 3, 4
+_ROUNDING = 2.0  # counts that two legs may differ by without having moved apart
 
 
 @kernel
@@ -77,18 +78,21 @@ def budget_spent(settings: Any, memory: Any) -> bool:
 def apart(settings: Any, memory: Any) -> bool:
     """Whether a homing has driven the legs apart by more than the tilt limit before the first of them met its stop.
 
-    Heights that are known are held to the limit as in any move.  Else they may mean nothing yet, and two things must be beyond
-    it: by how much the legs have moved apart since this step of the homing began, and how far apart they are counted now.  One
-    that begins tilted may level the deck.
+    Heights that are known are held to the limit, or, where the homing begins beyond it, to what they were then.  Else they may
+    mean nothing yet, and two things must be beyond the limit: by how much the legs have moved apart since this step of the
+    homing began, and how far apart they are counted now.  One that begins tilted may level the deck.
     """
     if memory.first_contact == 1 or memory.believed_error <= settings.tilt_limit:
         return False
-    if memory.homing == 1 and memory.referenced == 1:
-        return True
-    most, least = -1e9, 1e9
+    most, least, high, low = -1e9, 1e9, -1e9, 1e9
     for q in range(settings.n_legs):
-        leg = memory.legs[q]
-        way = (leg.counts - leg.start_counts) / settings.legs[q].counts_per_metre
+        leg, told = memory.legs[q], settings.legs[q]
+        way = (leg.counts - leg.start_counts) / told.counts_per_metre
         most = way if way > most else most
         least = way if way < least else least
+        began = leg.start_counts / told.counts_per_metre + told.home_offset
+        high = began if began > high else high
+        low = began if began < low else low
+    if memory.homing == 1 and memory.referenced == 1:
+        return memory.believed_error > high - low + _ROUNDING / settings.legs[0].counts_per_metre  # type: ignore[no-any-return]
     return most - least > settings.tilt_limit  # type: ignore[no-any-return]

