@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from scenarios.figure_style import BELIEVED, FAINT, INK, LIMIT, WIDTH, clean, plain, settle, styled
 
-__all__ = ["Bar", "Spreading", "drivers_figure", "inputs_figure", "spread_figure"]
+__all__ = ["Bar", "Spreading", "drivers_figure", "inputs_figure", "service_figure", "spread_figure"]
 
 BINS = 30
 
@@ -64,6 +64,43 @@ def drivers_figure(bars: Sequence[Bar], title: str) -> Figure:
         axes.set_yticks(places, [plain(bar.label) for bar in bars])
         axes.set_xlim(-1.0, 1.0)
         clean(axes, plain(title))
+    return settle(figure)
+
+
+def service_figure(
+    since: Sequence[tuple[float, float, float]], worn: Sequence[tuple[float, float, float, float, float]], flag: float | None
+) -> Figure:
+    """Level error over moves since the homing, and below, where there is wear, the wear index over moves.
+
+    Parameters
+    ----------
+    since
+        First move of each class, mean and worst level error [mm].
+    worn
+        Moves, least, median and largest wear index [per thousand], and median wear.
+    flag
+        Index from which service is asked for; None: never.
+    """
+    with styled():
+        figure = Figure(figsize=(WIDTH, 2.6 * (2 if worn else 1)), layout="constrained")
+        panels = figure.subplots(2 if worn else 1, 1, squeeze=False)[:, 0]
+        first = [one[0] for one in since]
+        panels[0].plot(first, [one[1] for one in since], color=BELIEVED, marker="o", markersize=4, label="mean")
+        panels[0].plot(first, [one[2] for one in since], color=LIMIT, linestyle=(0, (5, 2)), marker="x", markersize=5, label="worst")
+        panels[0].set_xscale("symlog", linthresh=1.0)
+        panels[0].set_ylim(bottom=0.0)
+        panels[0].legend(loc="upper left", frameon=False)
+        panels[0].set_xlabel("moves since the homing", loc="right")
+        clean(panels[0], "level error at rest [mm]")
+        if worn:
+            moves = [one[0] for one in worn]
+            panels[1].fill_between(moves, [one[1] for one in worn], [one[3] for one in worn], color=FAINT, linewidth=0.0)
+            panels[1].plot(moves, [one[2] for one in worn], color=BELIEVED, marker="o", markersize=4)
+            if flag is not None:
+                panels[1].axhline(flag, color=LIMIT, linestyle=(0, (5, 2)), linewidth=1.3)
+            panels[1].set_ylim(bottom=0.0)
+            panels[1].set_xlabel("moves", loc="right")
+            clean(panels[1], "wear index [corrected per thousand pulses]: median, range, dashed: service is asked for")
     return settle(figure)
 
 

@@ -13,7 +13,7 @@ from scenarios.campaign.plan import Plan, load_plan
 from scenarios.campaign.rows import Rows, fly_lifts
 from scenarios.campaign.run import write_table
 
-__all__ = ["POISONED", "SHORT", "fly_fragile", "fly_poisoned", "results", "short_plan", "shuffled"]
+__all__ = ["POISONED", "SERVICE", "SHORT", "fly_fragile", "fly_poisoned", "results", "service_plan", "short_plan", "shuffled"]
 
 POISONED = 5
 
@@ -66,3 +66,28 @@ def fly_fragile(plan: Plan, first: int, last: int) -> Rows:
         died.touch()
         os._exit(9)
     return fly_lifts(plan, first, last)
+
+
+SERVICE = """
+kind = "campaign"
+name = "service"
+rehearsal = "cycle.toml"
+lifts = {lifts}
+seed = 3
+
+[service]
+{service}
+
+[set]
+"settings.plausibility.running" = "plausibility"
+"limits.move_time_s" = 5.0
+"""
+
+
+def service_plan(folder: Path, service: str, lifts: int = 2) -> Plan:
+    """A campaign of service runs in ``folder``: 20 mm up and down again, with these lines in ``[service]``."""
+    short_plan(folder)
+    text = (folder / "short.toml").read_text(encoding="utf-8")
+    (folder / "cycle.toml").write_text(text.replace("to_mm = 40.0", "to_mm = 40.0\n\n[[move]]\nto_mm = 20.0", 1), encoding="utf-8")
+    (folder / "service.toml").write_text(SERVICE.format(lifts=lifts, service=service), encoding="utf-8")
+    return load_plan(folder / "service.toml")

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scenarios.campaign.folder import Folder
 from scenarios.campaign.rows import MEANING, Outcome, column_names
 from scenarios.campaign.sensitivity import Share, shares_of
+from scenarios.campaign.service_answers import ServiceAnswers, service_answers
 from scenarios.campaign.statistics import Interval, claim, exact_interval, quantile_interval, upper_bound
 from scenarios.limits import LIMITS
 
@@ -99,6 +100,7 @@ class Answers:
     worst: tuple[WorstLift, ...]
     lost: tuple[tuple[int, str, str], ...]
     """Run, outcome and note of lifts that could not be judged as ordered, the first of them."""
+    service: ServiceAnswers | None = None
 
     @property
     def passed(self) -> bool:
@@ -237,4 +239,5 @@ def answers_of(folder: Folder) -> Answers:
         limits=_limit_answers(folder, table),
         worst=_worst(table, names),
         lost=_lost(folder, table),
+        service=None if plan.file.service is None else service_answers(table, names, plan.file.service.moves, plan.file.confidence),
     )

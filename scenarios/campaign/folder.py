@@ -109,7 +109,7 @@ class Folder:
     def __init__(self, path: Path, plan: Plan, batch: int | None = None) -> None:
         self.path, self.plan = path, plan
         lifts = plan.file.lifts
-        size = batch or plan.file.batch or min(max(lifts // 40, 10), 1000)
+        size = batch or plan.file.batch or (1 if plan.file.service else min(max(lifts // 40, 10), 1000))
         self.batches = tuple(Batch(k, first, min(first + size, lifts)) for k, first in enumerate(range(0, lifts, size)))
         self._digits = len(str(lifts - 1))
         identity = _identity(plan, size)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from scenarios.campaign.answers import Answers, LimitAnswer
 from scenarios.campaign.rows import MEANING, Outcome
+from scenarios.campaign.service_answers import service_lines
 from scenarios.terminal import CAUTION_LINE
 from scenarios.verdict import PINCH_CAUTIONS, number
 
@@ -44,6 +45,7 @@ def answer_lines(answers: Answers) -> list[str]:
         *("  " + "  ".join(c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))) for row in rows),
     ]
     lines += ["", *_closest(answers)]
+    lines += ["", *service_lines(answers.service, answers.confidence)] if answers.service is not None else []
     lines += [f"  run {run} {word} ({MEANING[Outcome[word.upper()]]}): {note}" for run, word, note in answers.lost]
     return lines
 

@@ -192,6 +192,25 @@ def _flatten_keys(table: dict[str, Any], name: str) -> None:
     table[name] = dict(joined(vary, ""))
 
 
+def _unserviceable(plan: Plan, source: Source) -> Iterator[str]:
+    """Why the moves of the rehearsal cannot be repeated as a service run."""
+    service, file = plan.file.service, plan.nominal.file
+    if service is None:
+        return
+    if any(move.to_mm is None and not move.home for move in file.move) or file.move[-1].to_mm is None:
+        yield f"{source.where(('service',))}service: {file.name}: every move of it must be to_mm or home, the last one to_mm"
+    elif file.start.height_mm is None or file.move[-1].to_mm != file.start.height_mm or not file.start.referenced:
+        yield (
+            f"{source.where(('service',))}service: {file.name}: must end at the height at which it starts, referenced, so that it can be "
+            "repeated; write start.height_mm, and it as to_mm of the last move"
+        )
+    if service.flag_permille is not None and plan.nominal.settings.plausibility.running != "plausibility":
+        yield (
+            f"{source.where(('service', 'flag_permille'))}service.flag_permille: the wear index counts the pulses that the controller "
+            'corrects: needs plausibility.running = "plausibility" in the settings'
+        )
+
+
 def _unflyable(plan: Plan, source: Source) -> Iterator[str]:
     """Why the campaign cannot be flown: combinations left over, or an end of a distribution that the files refuse."""
     if plan.sampler.combined and plan.file.lifts < plan.sampler.combinations:
@@ -199,6 +218,7 @@ def _unflyable(plan: Plan, source: Source) -> Iterator[str]:
             f"{source.where(('lifts',))}lifts = {plan.file.lifts}: there are {plan.sampler.combinations} combinations of "
             f"{len(plan.variables)} values; fly that many lifts, or a multiple of it"
         )
+    yield from _unserviceable(plan, source)
     rows, sets = plan.sampler.base, len(plan.variables) + 2
     if plan.file.sampling == "sensitivity" and (rows < 8 or rows & (rows - 1) or rows * sets != plan.file.lifts):
         good = max(8, 1 << max(rows.bit_length() - 1, 0))

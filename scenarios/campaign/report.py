@@ -13,7 +13,7 @@ from scenarios.campaign.folder import Folder
 from scenarios.campaign.lines import caution_lines
 from scenarios.campaign.rows import MEANING, column_names
 from scenarios.figure_style import to_svg
-from scenarios.figures_campaign import Bar, Spreading, drivers_figure, inputs_figure, spread_figure
+from scenarios.figures_campaign import Bar, Spreading, drivers_figure, inputs_figure, service_figure, spread_figure
 from scenarios.report import render
 
 if TYPE_CHECKING:
@@ -70,6 +70,12 @@ def report_files(folder: Folder, answers: Answers) -> dict[str, bytes]:
             if len(one.drivers) > 1:
                 title = f"The worst twentieth by {one.name} (crosses) over the two strongest inputs"
                 figures.append((f"inputs-{one.name}", title, _inputs(table, names, one)))
+    if answers.service is not None:
+        title = "Level error since the homing, and wear"
+        since = [(float(one.first), one.mean_mm, one.worst_mm) for one in answers.service.since]
+        worn = [(one.moves, *one.index, one.wear[1]) for one in answers.service.worn if one.wear[2] > 0.0]
+        flag = folder.plan.file.service.flag_permille if folder.plan.file.service else None
+        figures.insert(0, ("service", title, service_figure(since, worn, flag)))
     drawn = [(title, Markup(to_svg(figure, name, title))) for name, title, figure in figures]
     meaning = {word.name.lower(): text for word, text in MEANING.items()}
     page = render("campaign.html", answers=answers, figures=drawn, meaning=meaning, lines=caution_lines(answers), plan=folder.plan)

@@ -2,7 +2,7 @@
 
 The columns of the table, in this order: ``run``, ``outcome`` (a number of :class:`Outcome`), what varied, then for each limit its
 value, named as the limit (the name ends in the unit; empty where it was not evaluated) and ``NAME.ok`` (1 kept, 0 broken, -1 not
-evaluated), then ``FIGURES``.  A note of text goes with a row that needs one.
+evaluated), then ``FIGURES``, and of a service run its own.  A note of text goes with a row that needs one.
 """
 
 from __future__ import annotations
@@ -20,7 +20,9 @@ from scenarios import cache
 cache.prepare()
 
 from scenarios.campaign.plan import Plan  # noqa: E402
+from scenarios.campaign.service import Life, service_columns  # noqa: E402
 from scenarios.errors import InputError  # noqa: E402
+from scenarios.limits import LIMITS  # noqa: E402
 from scenarios.result import Result, result_of  # noqa: E402
 from scenarios.runner import fly  # noqa: E402
 from scenarios.verdict import nearest  # noqa: E402
@@ -65,7 +67,7 @@ class Rows:
 def column_names(plan: Plan) -> tuple[str, ...]:
     """Headings of the table of a campaign."""
     limits = [name for entry in plan.nominal.limits for name in (entry.name, f"{entry.name}.ok")]
-    return ("run", "outcome", *plan.columns, *limits, *FIGURES)
+    return ("run", "outcome", *plan.columns, *limits, *FIGURES, *(service_columns() if plan.file.service else ()))
 
 
 def _numbers(plan: Plan, values: Sequence[float | str]) -> list[float]:
@@ -93,7 +95,8 @@ def _found(plan: Plan, result: Result) -> list[float]:
 
 
 def _nothing(plan: Plan) -> list[float]:
-    return [value for _ in plan.nominal.limits for value in (nan, -1.0)] + [nan] * len(FIGURES)
+    own = len(service_columns()) if plan.file.service else 0
+    return [value for _ in plan.nominal.limits for value in (nan, -1.0)] + [nan] * (len(FIGURES) + own)
 
 
 def lost_lift(plan: Plan, run: int, outcome: Outcome, note: str) -> Rows:
@@ -117,6 +120,8 @@ def fly_lift(plan: Plan, run: int, values: Sequence[float | str]) -> Rows:
     """
     try:
         scenario = plan.scenario(values)
+        if plan.file.service is not None:
+            return _serve(plan, run, values, Life(scenario, plan.file.service, plan.file.seed, run, plan.sampler.chance(run)))
         flight = fly(scenario, plan.file.seed, run=plan.sampler.chance(run))
         result = result_of(flight, float(stored_energy(flight.rig)), scenario.limits, plan.file.rehearsal)
     except InputError as error:
@@ -128,6 +133,34 @@ def fly_lift(plan: Plan, run: int, values: Sequence[float | str]) -> Rows:
     row = [float(run), float(word), *_numbers(plan, values), *_found(plan, result), *_figures(result)]
     note = "" if word in (Outcome.PASS, Outcome.FAIL) else result.verdict.sentence
     return Rows(np.array([row]), (" ".join(note.split())[:MOST_NOTE],))
+
+
+def _serve(plan: Plan, run: int, values: Sequence[float | str], life: Life) -> Rows:
+    """Row of a lift through all its moves: of each limit the worst cycle, kept only if every cycle keeps it."""
+    results = life.cycles(plan.file.rehearsal)
+    words = [Outcome.DIVERGED if one.summary.diverged is not None else Outcome[one.verdict.word.upper()] for one in results]
+    word = Outcome.FAIL if Outcome.FAIL in words and words[-1] is not Outcome.DIVERGED else max(words)
+    note = (
+        "" if word in (Outcome.PASS, Outcome.FAIL) else next(r.verdict.sentence for r, w in zip(results, words, strict=True) if w is word)
+    )
+    if life.told.moves < life.service.moves:
+        word, note = max(word, Outcome.INCOMPLETE), f"ended after {life.told.moves} moves: {results[-1].verdict.sentence}"
+    found = np.array([_found(plan, one) for one in results])
+    figures = np.array([_figures(one) for one in results])
+    worst = []
+    for k, entry in enumerate(plan.nominal.limits):
+        seen, ok = found[:, 2 * k], found[:, 2 * k + 1]
+        seen = seen[np.isfinite(seen)]
+        worst += [float(np.max(seen) if LIMITS[entry.name].upper else np.min(seen)) if len(seen) else nan, _kept(ok)]
+    shares = figures[np.isfinite(figures[:, 0]), 0]
+    summed = [float(np.min(shares)) if len(shares) else nan, float(figures[-1, 1]), *np.sum(figures[:, 2:], axis=0).tolist()]
+    row = [float(run), float(word), *_numbers(plan, values), *worst, *summed, *life.row()]
+    return Rows(np.array([row]), (" ".join(note.split())[:MOST_NOTE],))
+
+
+def _kept(ok: NDArray[np.float64]) -> float:
+    """Of all cycles: 0 where one broke the limit, -1 where none was judged, else 1."""
+    return 0.0 if np.any(ok == 0.0) else 1.0 if np.any(ok == 1.0) else -1.0
 
 
 def fly_lifts(plan: Plan, first: int, last: int) -> Rows:

@@ -34,6 +34,8 @@ class Order:
     json: str | None
     quiet: bool
     edge: str | None = None
+    engine: str = "cores"
+    scheduler: str | None = None
 
     def say(self, text: str) -> None:
         """Print for people: nowhere when quiet, on stderr when stdout carries JSON."""
@@ -45,7 +47,7 @@ def _fly(order: Order, plan: Plan, folder: Folder) -> None:
     """Fly what is left, with a bar and the running estimate on a terminal."""
     from tqdm import tqdm
 
-    from scenarios.campaign.engine import Cores
+    from scenarios.campaign.engines import engine_of
     from scenarios.campaign.rows import Outcome
     from scenarios.campaign.run import fly_campaign
     from scenarios.campaign.statistics import exact_interval
@@ -72,7 +74,7 @@ def _fly(order: Order, plan: Plan, folder: Folder) -> None:
             bar.set_postfix_str(f"pass {100 * ends.low:.1f} to {100 * ends.high:.1f} %", refresh=False)
             bar.update(len(table))
 
-        fly_campaign(folder, Cores(plan, order.jobs), tick)
+        fly_campaign(folder, engine_of(order.engine, plan, order.jobs, order.scheduler), tick)
 
 
 def _write(order: Order, folder: Folder, answers: Answers) -> None:
@@ -143,7 +145,7 @@ def campaign(order: Order) -> int:
     if order.json not in (None, "-"):
         check_target(Path(str(order.json)), [str(order.file), str(plan.nominal.path)])
     from scenarios.campaign.folder import Folder
-    from scenarios.campaign.rows import fly_lifts
+    from scenarios.runner import fly
 
     folder = Folder(order.folder or Path(f"{order.file.stem}-lifts"), plan, order.batch)
     if not plan.sampler.combined:
@@ -151,7 +153,7 @@ def campaign(order: Order) -> int:
     if not order.quiet and not cache.is_warm():
         click.echo("Compiling the kernels for this machine, once (about a minute) ...", err=True)
     if len(folder.done) < len(folder.batches):
-        fly_lifts(plan, 0, 1)  # the workers then find the kernels compiled
+        fly(plan.nominal)  # the workers then find the kernels compiled
         _fly(order, plan, folder)
     return _tell(order, folder)
 
@@ -177,6 +179,8 @@ def _tell(order: Order, folder: Folder) -> int:
 @click.option("--jobs", type=click.IntRange(0, 512), default=0, metavar="N", help="Processes; left out: as many as there are cores.")
 @click.option("--batch", type=click.IntRange(1, 100_000), metavar="N", help="Lifts a file; changes no result.")
 @click.option("--folder", type=click.Path(path_type=Path), metavar="DIR", help="Where the campaign is kept; left out: NAME-lifts, here.")
+@click.option("--engine", type=click.Choice(["cores", "cluster"]), default="cores", help="Who flies; changes no result.")
+@click.option("--scheduler", metavar="ADDRESS", help="Of a running cluster; left out: a cluster of this machine alone.")
 @click.option("--edge", metavar="KEY", help="Only move one number of the rehearsal until a limit breaks. FILE may be a scenario.")
 @click.option("--json", metavar="PATH", help="Write the answers as JSON; - is standard output.")
 @click.option("--quiet", is_flag=True, help="Print nothing; the exit code tells.")

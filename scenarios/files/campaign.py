@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from scenarios.files.fields import Table, quantity
+from scenarios.files.service import Service
 
 __all__ = ["CampaignFile", "Correlated", "Spread"]
 
@@ -102,10 +103,14 @@ class CampaignFile(Table):
     )
     confidence: float = quantity(0.5, 0.99999, "Of the intervals and claims.", 0.95)
     batch: int | None = Field(
-        default=None, ge=1, le=100_000, description="Lifts in a file of the campaign's folder; left out: 10 to 1000. It changes no result."
+        default=None,
+        ge=1,
+        le=100_000,
+        description="Lifts in a file of the campaign's folder; left out: 10 to 1000, of a service run 1. It changes no result.",
     )
     vary: dict[str, Spread] = Field(default={}, max_length=64, description='What varies: "payload.mass_kg" = { distribution = ... }.')
     correlated: tuple[Correlated, ...] = Field(default=(), max_length=16, description="Numbers that vary together.")
+    service: Service | None = Field(default=None, description="Each lift flies the rehearsal's moves again and again, thousands in a row.")
     set: dict[str, Any] = Field(default={}, description='Changes for every lift: "lift.deck.mass_kg" = 0.')
 
     @model_validator(mode="after")

@@ -1,0 +1,154 @@
+"""What service runs say: homings a day, level error by moves since the homing, flags true and false, wear and its index."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenarios.campaign.service import SINCE, TENTHS
+from scenarios.campaign.statistics import Interval, exact_interval
+from scenarios.verdict import number
+
+__all__ = ["ServiceAnswers", "Since", "Worn", "service_answers", "service_lines"]
+
+Table = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Since:
+    """Level error at rest after moves that began ``first`` to ``last`` moves after a homing; ``last`` None: and later."""
+
+    first: int
+    last: int | None
+    moves: int
+    mean_mm: float
+    worst_mm: float
+
+
+@dataclass(frozen=True)
+class Worn:
+    """Wear (share of the life) and wear index [pulses corrected per thousand] after a number of moves; smallest, median, largest."""
+
+    moves: float
+    wear: tuple[float, float, float]
+    index: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ServiceAnswers:
+    """Of all lifts of a campaign."""
+
+    lifts: int
+    """That were flown."""
+    moves: int
+    homings: int
+    homings_per_day: tuple[float, float, float]
+    """Smallest, mean and largest of the lifts."""
+    faults: int
+    drift_flags_true: int
+    drift_flags_false: int
+    drifts_missed: int
+    flagged: int
+    """Lifts for which service was asked."""
+    flagged_false: int
+    false_share: Interval | None
+    """Of all lifts: those for which service was asked before it was due, exact interval; None: no lift was flown."""
+    overdue: int
+    """Lifts that were due and not flagged."""
+    since: tuple[Since, ...]
+    worn: tuple[Worn, ...]
+
+
+def _three(values: Table) -> tuple[float, float, float]:
+    return float(np.min(values)), float(np.median(values)), float(np.max(values))
+
+
+def _since(columns: dict[str, Table]) -> tuple[Since, ...]:
+    made = []
+    for first, following in zip(SINCE, (*SINCE[1:], None), strict=True):
+        moves = columns[f"since_{first}_moves"]
+        flown = moves > 0
+        if np.any(flown):
+            total = float(np.sum(moves[flown] * columns[f"since_{first}_level_mm"][flown]))
+            worst = float(np.max(columns[f"since_{first}_worst_mm"][flown]))
+            number_of = int(np.sum(moves[flown]))
+            made.append(Since(first, None if following is None else following - 1, number_of, total / number_of, worst))
+    return tuple(made)
+
+
+def _worn(columns: dict[str, Table], moves: int) -> tuple[Worn, ...]:
+    made = []
+    for tenth in range(1, TENTHS + 1):
+        wear, index = columns[f"wear_{tenth}"], columns[f"wear_index_{tenth}_permille"]
+        known = np.isfinite(wear)
+        if np.any(known):
+            made.append(Worn(moves * tenth / TENTHS, _three(wear[known]), _three(index[known])))
+    return tuple(made)
+
+
+def service_answers(table: Table, names: Sequence[str], moves: int, confidence: float) -> ServiceAnswers | None:
+    """Answers from the table of a campaign of service runs; None where no lift was flown.
+
+    Parameters
+    ----------
+    table
+        Shape (lifts, columns).
+    names
+        Of the columns.
+    moves
+        That each lift was to fly.
+    confidence
+        Of the interval.
+    """
+    flown = table[np.isfinite(table[:, names.index("moves")])]
+    if not len(flown):
+        return None
+    columns = {name: flown[:, k] for k, name in enumerate(names)}
+    total = {name: int(np.sum(columns[name])) for name in ("moves", "homings", "faults", "drift_flags_true", "drift_flags_false")}
+    days, flags, due = columns["homings_per_day"], columns["service_flag_move"], columns["service_due_move"]
+    wrong = int(np.sum(columns["service_flag_false"]))
+    return ServiceAnswers(
+        lifts=len(flown),
+        **total,
+        homings_per_day=(float(np.min(days)), float(np.mean(days)), float(np.max(days))),
+        drifts_missed=int(np.sum(columns["drifts_missed"])),
+        flagged=int(np.sum(np.isfinite(flags))),
+        flagged_false=wrong,
+        false_share=exact_interval(wrong, len(flown), confidence),
+        overdue=int(np.sum(np.isfinite(due) & ~np.isfinite(flags))),
+        since=_since(columns),
+        worn=_worn(columns, moves),
+    )
+
+
+def service_lines(found: ServiceAnswers, confidence: float) -> list[str]:
+    """Lines for the terminal."""
+    low, mean, high = found.homings_per_day
+    flags = (found.drift_flags_true, found.drift_flags_false, found.drifts_missed)
+    lines = [
+        f"  service: {found.lifts} lifts, {found.moves} moves, {found.faults} faults, {found.homings} homings: "
+        f"{number(mean)} a day ({number(low)} to {number(high)})",
+        f"  drift flags: {flags[0]} true, {flags[1]} false, {flags[2]} drifts missed",
+    ]
+    if found.false_share is not None and found.worn and found.worn[-1].wear[2] > 0.0:
+        ends = f"{100 * found.false_share.low:.3g} to {100 * found.false_share.high:.3g} % at {100 * confidence:g} % confidence"
+        lines.append(
+            f"  service asked for: {found.flagged} lifts, of these {found.flagged_false} before it was due ({ends}); "
+            f"{found.overdue} due and not asked for"
+        )
+    lines += ["", "  moves since homing      moves   level error, mean   worst"]
+    for one in found.since:
+        label = (
+            f"{one.first}" if one.last == one.first else f"{one.first} to {one.last}" if one.last is not None else f"{one.first} and more"
+        )
+        lines.append(f"  {label:20s} {one.moves:8d}   {number(one.mean_mm):>14s} mm   {number(one.worst_mm)} mm")
+    if found.worn and found.worn[-1].wear[2] > 0.0:
+        lines += ["", "  after moves   wear (least, median, most)   wear index, per thousand pulses"]
+        for step in found.worn:
+            wear = ", ".join(f"{value:.2f}" for value in step.wear)
+            index = ", ".join(f"{value:.2f}" for value in step.index)
+            lines.append(f"  {step.moves:11.0f}   {wear:26s}   {index}")
+    return lines
