@@ -1,4 +1,4 @@
-"""Bench moves of one leg: start, run, load step, power cut, coast, flown with a record of every sub-step."""
+"""Bench moves of one leg, flown with a record of every sub-step: start, run, load step, coast; start, run, reversal, braking."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.bridge import COAST, DRIVE
+from plant.bridge import BRAKE, COAST, DRIVE
 from plant.kernel import kernel
 from plant.setup import choose_sub_step
 from plant.setup import prepare as prepare_world
@@ -20,13 +20,15 @@ from scenarios.errors import InputError
 from scenarios.files.lift import Lift
 from scenarios.rig import records
 
-__all__ = ["NEIGHBOUR", "RATED", "TICK_US", "Around", "Bench", "Order", "bench_move", "bench_world", "fly", "ready"]
+__all__ = ["NEIGHBOUR", "RATED", "TICK_US", "Around", "Bench", "Order", "bench_move", "bench_turn", "bench_world", "fly", "ready"]
 
 TICK_US = 1000
 START_S, STEP_S, CUT_S = 0.02, 0.45, 0.75
 """The built-in bench move: power on, change of load, power cut; before it the motor rests, which shows the noise."""
 COAST_S = 0.9
 """Watched after the cut; twice the longest coast of the shipped lifts."""
+TURN_S, BACK_S, BRAKE_S, TURNED_S = 0.30, 0.31, 0.55, 0.75
+"""The move with a reversal: power cut, power on the other way while the rotor still turns, both wires shorted, end."""
 
 
 @dataclass(frozen=True)
@@ -130,6 +132,30 @@ def bench_move(lift: Lift, name: str, direction: int, around: Around = RATED) ->
         Order(CUT_S + around.late, COAST, 0.0, light),
     )
     return fly(ready(world), orders, CUT_S + COAST_S)
+
+
+def bench_turn(lift: Lift, name: str, around: Around = RATED) -> Bench:
+    """Down under full load, reversed 10 ms after a cut, without waiting for rest, and braked by shorting the wires.
+
+    What a controller does that is in a hurry: here counts have no sign, and a shorted motor shows no sparks.  It stands
+    beside :func:`bench_move`, whose figures an ordinary stop, by coasting, is judged by.  The full
+    voltage turns the rotor round within ten
+    commutations.
+    """
+    leg = lift.leg[lift.names.index(name)]
+    n = len(lift.leg)
+    middle = 0.5e-3 * (leg.stops.low_mm + leg.stops.high_mm)
+    world = bench_world(lift, name, middle, lift.deck.mass_kg / n, around.temperature)
+    world["supply"]["open_voltage"] *= around.supply
+    full = around.load * lift.deck.rated_payload_kg / n
+    orders = (
+        Order(0.0, COAST, 0.0, full),
+        Order(START_S, DRIVE, -around.duty, full),
+        Order(TURN_S, COAST, 0.0, full),
+        Order(BACK_S, DRIVE, around.duty, full),
+        Order(BRAKE_S, BRAKE, 0.0, full),
+    )
+    return fly(ready(world), orders, TURNED_S)
 
 
 @kernel

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.bridge import DRIVE
+from plant.bridge import COAST, DRIVE
 
 __all__ = ["EstimateScore", "score_estimates", "sum_estimates"]
 
@@ -92,7 +92,7 @@ def score_estimates(estimates: Sequence[Estimate], history: NDArray[np.void], st
     asked = (np.abs(true) > TURNING) & ~fresh & (speed > 0.0)
     told = direction[asked]
     sign = np.sign(true[asked])
-    offs = [k for k in changed if mode[k] != DRIVE and mode[k - 1] == DRIVE]
+    offs = [k for k in changed if mode[k] == COAST and mode[k - 1] == DRIVE]
     seen = sorted({one for one in off_us.tolist() if one > 0.0})
     late = [min((one - 1e6 * step * k for one in seen if one >= 1e6 * step * k - 1.0), default=np.inf) for k in offs]
     good = [one for one in late if one < 1e4]

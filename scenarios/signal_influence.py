@@ -8,7 +8,7 @@ from typing import Any
 
 from scenarios.files.leg import Leg
 from scenarios.files.lift import Lift
-from scenarios.signal_bench import NEIGHBOUR, RATED, Around, bench_move
+from scenarios.signal_bench import NEIGHBOUR, RATED, Around, bench_move, bench_turn
 from scenarios.signal_detectors import Setting
 from scenarios.signal_phases import Phase
 from scenarios.signal_score import PhaseScore, Score, proportion_interval, rate_interval
@@ -89,6 +89,14 @@ class Sweep:
         return case_of(flown, condition, self.setting, self.seeds)
 
 
+def _turned_rows(sweep: Sweep) -> Iterator[Influence]:
+    """Reversed while it still turns, and braked: what was then heard of what was passed."""
+    made = bench_turn(sweep.lift, sweep.name)
+    case = case_of(Flown("", sweep.leg, made), "new", sweep.setting, sweep.seeds)
+    for value, phase in (("reversal", Phase.REVERSAL), ("braking", Phase.BRAKING)):
+        yield _row("stop", value, case, (phase,))
+
+
 def _around_rows(sweep: Sweep) -> Iterator[Influence]:
     for share in (0.8, 1.2):
         yield _row("supply", f"{100 * share:.0f} %", sweep.case(around=replace(RATED, supply=share)))
@@ -130,7 +138,7 @@ def influences(sweep: Sweep, tick: Callable[[], object] = lambda: None) -> list[
     rated = sweep.case()
     rows = [_row("rated", "", rated), _row("power", "start", rated, (Phase.START,)), _row("power", "powered", rated, POWERED)]
     rows += [_row("power", "coasting", rated, COASTING), _row("wear", "worn", sweep.case(condition="worn"))]
-    for made in (_around_rows(sweep), _wire_rows(sweep)):
+    for made in (_turned_rows(sweep), _around_rows(sweep), _wire_rows(sweep)):
         for row in made:
             rows.append(row)
             tick()

@@ -68,14 +68,16 @@ def phases(history: NDArray[np.void], step: float, load_steps: Sequence[float] =
     """
     mode, speed = history["mode"][:-1], history["speed"][:-1]
     pace = np.abs(speed)
-    sense = np.sign(history["duty"][:-1]).astype(np.int64)
+    sense = history["sense"][:-1]
     found = np.full(len(mode), int(Phase.REST), np.int64)
     drive = np.where(mode == DRIVE, 2 + sense, 0)
     for first, end in _stretches(mode * 10 + drive):
         part = slice(first, end)
         if mode[first] == DRIVE:
-            full = float(np.max(pace[part]))
-            slow = np.maximum.accumulate(pace[part]) < STARTED * full
+            # what still turns the other way has not started this way
+            ahead = np.maximum(speed[part] * (drive[first] - 2), 0.0)
+            full = float(np.max(ahead))
+            slow = np.maximum.accumulate(ahead) < STARTED * full
             found[part] = np.where(slow, Phase.START, Phase.RUN)
             found[part][speed[part] * (drive[first] - 2) < 0.0] = Phase.REVERSAL
         elif mode[first] == BRAKE:

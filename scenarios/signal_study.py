@@ -12,7 +12,7 @@ from scenarios.build_signal import build_line
 from scenarios.files.leg import Leg
 from scenarios.files.lift import Lift
 from scenarios.files.scenario import Scenario
-from scenarios.signal_bench import NEIGHBOUR, Bench, bench_move
+from scenarios.signal_bench import NEIGHBOUR, Around, Bench, bench_move, bench_turn
 from scenarios.signal_detectors import Setting, chains, sample_rate, setting_of
 from scenarios.signal_estimates import EstimateScore, score_estimates, sum_estimates
 from scenarios.signal_flight import fly_scenario
@@ -20,10 +20,11 @@ from scenarios.signal_phases import phases
 from scenarios.signal_run import ShapeChain, Source, listen, truth
 from scenarios.signal_score import PhaseScore, Score, add, score
 
-__all__ = ["CONDITIONS", "JUDGED", "Case", "Flown", "Study", "bench_moves", "case_of", "study_lift", "study_scenario"]
+__all__ = ["CONDITIONS", "JUDGED", "TURNED", "Case", "Flown", "Study", "bench_moves", "case_of", "study_lift", "study_scenario"]
 
 DIRECTIONS = {1: "up", -1: "down"}
 CONDITIONS = ("new", "worn")
+TURNED = "down, reversed, braked"
 JUDGED = ("accepted", "too soon", "too small", "unlike")
 _OTHER_KEY = 0x5BD1E995
 """Makes the draws of the neighbour others than those of the leg."""
@@ -103,7 +104,11 @@ class Case:
 
 @dataclass(frozen=True)
 class Study:
-    """All cases of one leg, the moves they were heard on, and the setting of its spike detector."""
+    """All cases of one leg, the moves they were heard on, and the setting of its spike detector.
+
+    ``turned`` holds the cases of the move with a reversal and a brake.  They are told, but stand outside what a usual move
+    costs: no detector can hear sparks that a shorted motor does not show.
+    """
 
     lift: str
     leg: str
@@ -112,6 +117,12 @@ class Study:
     setting: Setting
     cases: tuple[Case, ...]
     moves: tuple[Flown, ...]
+    turned: tuple[Case, ...] = ()
+
+    @property
+    def told(self) -> tuple[Case, ...]:
+        """All cases: the usual moves, then the one with a reversal."""
+        return (*self.cases, *self.turned)
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON."""
@@ -126,7 +137,7 @@ class Study:
                 "median_spike_mv": 1e3 * self.setting.spike,
                 "noise_mv": 1e3 * self.setting.noise,
             },
-            "cases": [case.as_dict() for case in self.cases],
+            "cases": [case.as_dict() for case in self.told],
         }
 
 
@@ -193,11 +204,13 @@ def bench_moves(lift: Lift, name: str) -> list[Flown]:
 
 
 def study_lift(lift: Lift, name: str, seeds: range) -> Study:
-    """Fly the bench move of a leg both ways and score all detectors on a new and a worn motor."""
+    """Fly the bench move of a leg both ways, and the one with a reversal; score all detectors on a new and a worn motor."""
     moves = bench_moves(lift, name)
     setting = setting_of(moves[0].leg, moves[0].bench)
     cases = tuple(case_of(flown, condition, setting, seeds) for condition in CONDITIONS for flown in moves)
-    return Study(lift.name, name, len(seeds), sample_rate(moves[0].leg), setting, cases, tuple(moves))
+    turn = Flown(TURNED, moves[0].leg, bench_turn(lift, name), bench_turn(lift, name, Around(load=NEIGHBOUR.load)))
+    turned = tuple(case_of(turn, condition, setting, seeds) for condition in CONDITIONS)
+    return Study(lift.name, name, len(seeds), sample_rate(moves[0].leg), setting, cases, tuple(moves), turned)
 
 
 def study_scenario(scenario: Scenario, name: str, seeds: range) -> Study:

@@ -62,7 +62,7 @@ def study_lines(study: Study) -> list[str]:
         f"  spike detector: median spike {1e3 * setting.spike:.0f} mV, noise {1e3 * setting.noise:.1f} mV rms after the filters;"
         f" gain {setting.gain:.3g}, threshold {1e3 * setting.threshold:.0f} mV",
     ]
-    for case in study.cases:
+    for case in study.told:
         lines += ["", f"{case.condition} motor, {case.move}"]
         lines.append("  " + _HEADS[0].ljust(_WIDTHS[0]) + "".join(h.rjust(w) for h, w in zip(_HEADS[1:], _WIDTHS[1:], strict=True)))
         lines += [_row(name, one, case.nets[name]) for name, one in case.scores.items()]

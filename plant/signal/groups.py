@@ -67,6 +67,8 @@ _QUARTER = 0.25
 """Period off its instant at which a group must have the least size; nearer it may have less, farther it must have more."""
 _CUT_SIZE = 0.7
 """Size over the level from which a cut group may have the other sign: blanking may have left of its break the return alone."""
+_LEAST_DRIVE = 2.0
+"""Voltage [V] of driven wires below which its sign may be that of a diode, as in a reversal with the current at its limit."""
 _LEAST_EMF = 0.1
 """Generator voltage [V] below which nothing turns; at the last commutation of a coast it is several times that."""
 
@@ -119,7 +121,7 @@ def _likeness(shape: Any, place: int, length: float) -> float:
 @kernel
 def _of_other_sign(shape: Any, peak: float) -> bool:
     """Whether the largest pulse has the sign of a make; what is believed of signs follows the sizes heard."""
-    if shape.turned > 0 or abs(shape.volts) < _LEAST_EMF:
+    if shape.turned > 0 or abs(shape.volts) < (_LEAST_DRIVE if shape.driven == 1 else _LEAST_EMF):
         return False
     sign = 1.0 if peak * shape.volts > 0.0 else -1.0
     size = abs(peak)
@@ -245,12 +247,13 @@ def _follow_coast(shape: Any, off: float) -> None:
 @kernel
 def _follow(shape: Any, passed: int) -> None:
     """Take the spacing of an accepted group into period, flux and phase."""
-    if shape.since >= shape.rest:
+    if shape.since >= shape.rest or shape.phase > _PATIENCE:
+        # the gap is no period: the rotor may have stood in it
         shape.periods = 0
     shape.doubts = max(shape.doubts - 1, 0)
     shape.coasted = 0 if shape.driven == 1 else shape.coasted + 1
     off = 0.0
-    if shape.periods in (1, 2) or (shape.periods > 0 and shape.phase > _PATIENCE):
+    if shape.periods in (1, 2):
         shape.period = float(shape.since)
     elif shape.periods > 0:
         off = (shape.phase - passed) / passed

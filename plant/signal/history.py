@@ -29,12 +29,14 @@ def note_step(leg: Any, supply: float, before: Any, after: Any) -> None:
     """
     before.mode = leg.bridge.mode
     before.duty = leg.scratch.share if leg.bridge.mode == DRIVE else 0.0
+    before.sense = (1 if leg.bridge.duty >= 0.0 else -1) if leg.bridge.mode == DRIVE else 0
     after.speed = leg.motor.speed
     after.current = leg.motor.current
     after.angle = leg.motor.angle
     after.supply = supply
     after.mode = leg.bridge.mode
     after.duty = before.duty
+    after.sense = before.sense
 
 
 @kernel

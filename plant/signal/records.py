@@ -52,6 +52,7 @@ HISTORY = np.dtype(
         ("supply", f8),  # V
         ("duty", f8),  # that is in force during the sub-step that begins here, the current limit included
         ("mode", i8),  # of the bridge during that sub-step
+        ("sense", i8),  # 1 up, -1 down as ordered, 0 not driven; at its limit the current may need a duty of the other sign
     ],
     align=True,
 )

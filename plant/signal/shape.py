@@ -48,7 +48,9 @@ def _note_edge(shape: Any, edge: float) -> None:
         # supply and current change, and the size of the sparks with them
         shape.level = 0.0
         if shape.driven == 1:
+            # from rest or from the other direction: what the period was says nothing
             shape.off_us = 0.0
+            shape.periods = 0
     elif edge > 0.0:
         shape.blank = max(shape.blank, shape.blank_carrier)
         shape.cut = _CUT

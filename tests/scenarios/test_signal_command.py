@@ -12,6 +12,9 @@ from rehearsals import EXAMPLES
 
 from scenarios.cli import cli
 from scenarios.errors import InputError
+from scenarios.files import load_lift
+from scenarios.signal_phases import Phase
+from scenarios.signal_study import study_lift
 
 WORKTOP = str(EXAMPLES / "worktop" / "worktop.toml")
 
@@ -32,8 +35,10 @@ def test_on_every_shipped_motor_spikes_outlive_ripple_in_the_coast_and_err_at_it
         ("new", "down"),
         ("worn", "up"),
         ("worn", "down"),
+        ("new", "down, reversed, braked"),
+        ("worn", "down, reversed, braked"),
     ]
-    for case in study["cases"]:
+    for case in study["cases"][:4]:
         spikes, ripple = case["detectors"]["spikes"], case["detectors"]["ripple"]
         coast = ripple["phases"]["coast"]
 
@@ -43,6 +48,23 @@ def test_on_every_shipped_motor_spikes_outlive_ripple_in_the_coast_and_err_at_it
             assert spikes["phases"]["run"]["missed"] == spikes["phases"]["run"]["false"] == 0
             assert -6.0 < spikes["net_per_move"] <= 0.0
             assert spikes["phases"]["coast"]["missed"] + spikes["phases"]["load step"]["missed"] == 0
+
+
+@pytest.mark.parametrize("name", ["worktop", "roof", "showcase"])
+def test_the_bench_moves_score_all_eight_phases_and_no_spark_is_heard_of_a_shorted_motor(name: str) -> None:
+    lift = load_lift(EXAMPLES / name / f"{name}.toml")
+    study = study_lift(lift, lift.names[0], range(1))
+    seen = {phase.word for case in study.told for phase, part in case.scores["spikes"].phases.items() if part.true > 0}
+    turned = study.turned[0]
+    braking, reversal = (turned.scores["spikes"].phases[phase] for phase in (Phase.BRAKING, Phase.REVERSAL))
+    print({name: one.phases for name, one in turned.scores.items()})
+
+    assert seen >= {"edge", "start", "run", "load step", "coast", "tail", "braking", "reversal"}
+    assert braking.missed == braking.true >= 5
+    # reversed in mid-turn the sparks are large, and each is heard, whichever way the rotor turns
+    assert reversal.missed <= 0.2 * reversal.true
+    # the reversal does not show in what a usual move costs
+    assert study.turned[0].move not in {case.move for case in study.cases}
 
 
 def test_a_scenario_is_flown_as_it_stands() -> None:
@@ -57,11 +79,11 @@ def test_the_table_names_every_detector_and_where_it_errs() -> None:
     done = CliRunner().invoke(cli, ["signal", WORKTOP, "--moves", "1"], catch_exceptions=False)
 
     assert done.exit_code == 0
-    # two directions, new and worn, and a row among the ways of counting
-    assert done.output.count("\n  spikes") == 5
-    assert done.output.count("\n  ripple") == 5
+    # two directions and a reversal, new and worn, and a row among the ways of counting
+    assert done.output.count("\n  spikes") == 7
+    assert done.output.count("\n  ripple") == 7
     assert "    ripple: " in done.output
-    assert done.output.count("    shape check: ") == 4
+    assert done.output.count("    shape check: ") == 6
     assert " too soon, " in done.output
     assert "coast" in done.output
     assert max(len(line) for line in done.output.splitlines()) <= 130

@@ -13,8 +13,9 @@ from scenarios.signal_influence import Sweep, influences, verdicts
 from scenarios.signal_study import Study, study_lift
 
 MOTORS = ("worktop", "roof", "showcase")
-SPEED = {"new": 0.03, "worn": 0.06}
-"""Relative error of the speed, rms, from 20 rad/s up.  Measured over four moves: new 0.6 to 1.7 %, worn 1.2 to 3.6 %."""
+SPEED = {("new", False): 0.03, ("worn", False): 0.06, ("new", True): 0.06, ("worn", True): 0.09}
+"""Relative error of the speed, rms, from 20 rad/s up, by condition and whether the move is the one with a reversal.  Measured over
+four moves: new 0.6 to 1.7 %, worn 1.2 to 3.6 %; after a reversal, where the period has to be found anew, up to 3.8 and 5.7 %."""
 FACTOR = 2.0
 """By which the shape check must have fewer wrong counts than the plain Schmitt trigger on a worn motor, whole bench move, both
 directions.  Measured over four moves: worktop 125 wrong become 25 (5.0), roof 123 become 31 (4.0), showcase 85 become 29 (2.9)."""
@@ -28,10 +29,10 @@ def study(name: str) -> Study:
 
 @pytest.mark.parametrize("name", MOTORS)
 def test_speed_direction_and_power_off_are_told_from_the_wires_of_a_new_motor(name: str) -> None:
-    for case in study(name).cases:
+    for case in study(name).told:
         told = case.estimates
         print(name, case.condition, case.move, told.as_dict())
-        assert (told.square_sum / told.samples) ** 0.5 < SPEED[case.condition]
+        assert (told.square_sum / told.samples) ** 0.5 < SPEED[case.condition, case in study(name).turned]
         if case.condition == "new":
             assert told.samples > 60
             assert told.right > 0.9 * told.samples
