@@ -11,6 +11,8 @@ __all__ = ["apart", "approaching", "believed_error", "blocked", "budget_spent"]
 
 _FREE, _STALL, _NO_PULSES = 0, 3, 4
 _ROUNDING = 2.0  # counts that two legs may differ by without having moved apart
+_RETREATING = 5
+_FIRST = 0.01  # s, expected period of a retreating leg before two pulses have told it: it turns round at high current
 
 
 @kernel
@@ -23,9 +25,12 @@ def approaching(memory: Any) -> bool:
 def blocked(settings: Any, memory: Any, q: int, now: float) -> int:
     """Reason why leg ``q`` counts as blocked at ``now`` [us]: STALL, NO_PULSES, or NONE.
 
-    No pulse for some expected periods and current above the threshold, both; or one of the two alone for longer.
+    No pulse for some expected periods and current above the threshold, both; or one of the two alone for longer.  A retreat
+    has no grace, and a leg that is not heard in it is waited for some hundredths of a second: if what stopped the move holds
+    the leg itself, a jam, then the others leave it behind.
     """
     leg = memory.legs[q]
+    retreats = memory.mode == _RETREATING
     powered = leg.on == 1 and leg.gated == 0 and now >= leg.on_us
     threshold = settings.homing_stall_current if approaching(memory) else settings.stall_current
     over = powered and leg.current >= threshold
@@ -33,13 +38,14 @@ def blocked(settings: Any, memory: Any, q: int, now: float) -> int:
         leg.over_since_us = now
     if not powered:
         leg.dark_us = now
-    if not powered or now - leg.on_us < settings.start_grace * 1e6:
+    if not powered or (now - leg.on_us < settings.start_grace * 1e6 and not retreats):
         return _FREE
     last = leg.pulse_us if leg.pulse_us > leg.on_us else leg.on_us
     # a leg that was gated off for long is not silent: it stood
     last = leg.dark_us if leg.dark_us > last else last
     silence = (now - last) * 1e-6
-    expected = leg.period_sum / leg.period_number if leg.period_number > 0 else settings.stall_alone
+    unheard = _FIRST if retreats else settings.stall_alone
+    expected = leg.period_sum / leg.period_number if leg.period_number > 0 else unheard
     limit = settings.stall_periods * expected
     limit = limit if limit > settings.stall_least else settings.stall_least
     high = (now - leg.over_since_us) * 1e-6

@@ -44,12 +44,15 @@ def restart(leg: Any, told: Any, way: int, now: float) -> None:
 @kernel
 def predict(leg: Any, told: Any, current: float, span: float) -> None:
     """Move the observer on by ``span`` [s] under the measured ``current`` [A], positive in the direction of the move."""
+    before = leg.rate
     leg.place += span * leg.rate
     leg.rate += span * (told.pull * current - leg.load - told.drag_rate * leg.rate)
     if leg.rate < 0.0:
         leg.rate = 0.0
     if leg.place > leg.progress + _AHEAD:
         leg.place = leg.progress + _AHEAD
+        # a leg that is held fast draws much and is not heard: it does not get faster and faster
+        leg.rate = before if leg.rate > before else leg.rate
 
 
 @kernel

@@ -35,7 +35,8 @@ def _middle(settings: Any, memory: Any) -> float:
 def react(settings: Any, memory: Any, q: int, now: float) -> None:
     """A pinch at leg ``q`` is decided: every leg is switched in this call.
 
-    A second pinch, met while retreating, ends the retreat where it is: to go back would press the first obstacle again.
+    A second pinch, met while retreating, ends the retreat where it is: to go back would press the first obstacle again.  The
+    motors are shorted then, unless the first reaction is to coast.
     """
     pinch = memory.pinch
     again = memory.mode == _RETREATING

@@ -29,6 +29,7 @@ __all__ = ["tick", "tick_arrays"]
 
 _UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _RETREATING, _FAULTED = 0, 1, 2, 3, 4, 5, 6
 _TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
+_TWICE = 22
 _BUDGET_SPENT, _DRIFT = 30, 34
 _TRACKING = 2
 _FINISH_AND_HOME, _STOP = 1, 2
@@ -247,6 +248,8 @@ def _command(settings: Any, memory: Any, outputs: Any, now: float) -> None:
     limit = settings.homing_current if approaching(memory) else settings.current_limit
     if memory.mode == _RETREATING and memory.pinch.phase == 1:
         brake = settings.pinch.reaction
+    elif memory.mode == _SETTLING and memory.reason == _TWICE and settings.pinch.reaction > 0:
+        brake = 1
     for q in range(settings.n_legs):
         leg = memory.legs[q]
         out = outputs.legs[q]
