@@ -129,7 +129,7 @@ def _coming_back(settings: Any, memory: Any, q: int) -> float:
     way = 0 if memory.direction >= 0 else 1
     if known.levels[way] <= 0.0:
         felt = memory.pinch.deviation if memory.pinch.deviation >= 0.0 else -memory.pinch.deviation
-        return settings.pinch.start_extra if way == 0 else -_LOWERING_SHARE * felt
+        return settings.pinch.start_extra if way == 0 else -_LOWERING_SHARE * felt  # type: ignore[no-any-return]
     back = known.levels[way] - known.level
     return (back if back > 0.0 else 0.0) if way == 0 else (back if back < 0.0 else 0.0)
 
