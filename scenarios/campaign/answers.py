@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.campaign.folder import Folder
-from scenarios.campaign.rows import MEANING, Outcome, column_names
+from scenarios.campaign.plan import Plan
+from scenarios.campaign.rare import Estimate, estimate, estimate_words
+from scenarios.campaign.rows import MEANING, WEIGHT, Outcome, column_names
 from scenarios.campaign.sensitivity import Share, shares_of
 from scenarios.campaign.service_answers import ServiceAnswers, service_answers
 from scenarios.campaign.statistics import Interval, claim, exact_interval, quantile_interval, upper_bound
@@ -67,6 +69,8 @@ class LimitAnswer:
     """Strongest first."""
     shares: tuple[Share, ...] = ()
     """Sobol indices, strongest first; only of a design for them."""
+    estimate: Estimate | None = None
+    """With importance sampling: the share that breaks it, from the weights."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,8 @@ class Answers:
     lost: tuple[tuple[int, str, str], ...]
     """Run, outcome and note of lifts that could not be judged as ordered, the first of them."""
     service: ServiceAnswers | None = None
+    estimate: Estimate | None = None
+    """With importance sampling: the share of all lifts that do not pass."""
 
     @property
     def passed(self) -> bool:
@@ -168,6 +174,24 @@ def _shares(folder: Folder, values: NDArray[np.float64]) -> tuple[Share, ...]:
     return shares_of(values, plan.columns, plan.file.confidence, plan.file.seed)
 
 
+def _weighed(plan: Plan, table: NDArray[np.float64], broken: NDArray[np.bool_], judged: NDArray[np.bool_]) -> Estimate | None:
+    """Share of what is ``broken`` of what was ``judged``, with importance sampling."""
+    weights = table[:, -1] if plan.file.rare else np.zeros(0)
+    if plan.file.rare is None or not np.any(judged):
+        return None
+    assert column_names(plan)[-1] == WEIGHT
+    known = judged & np.isfinite(weights)
+    return estimate(broken[known], weights[known], plan.file.confidence) if np.any(known) else None
+
+
+def _said(weighed: Estimate | None, plan: Plan) -> str:
+    return "" if weighed is None else estimate_words(weighed, plan.file.confidence)
+
+
+def _interval(weighed: Estimate | None) -> Interval | None:
+    return None if weighed is None or weighed.high is None else Interval(weighed.low, weighed.high)
+
+
 def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAnswer, ...]:
     plan, names = folder.plan, column_names(folder.plan)
     inputs = [(names.index(column), column) for column in plan.columns]
@@ -178,7 +202,8 @@ def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAns
         judged, broken = int(np.sum(ok >= 0.0)), int(np.sum(ok == 0.0))
         known = np.flatnonzero(np.isfinite(values) & (ok >= 0.0))
         place = None if not len(known) else int(known[np.argmax(values[known] if upper else -values[known])])
-        drawn = plan.sampler.drawn
+        drawn = plan.sampler.drawn and plan.file.rare is None
+        weighed = _weighed(plan, table, ok == 0.0, ok >= 0.0)
         made.append(
             LimitAnswer(
                 name=entry.name,
@@ -188,13 +213,14 @@ def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAns
                 upper=upper,
                 judged=judged,
                 broken=broken,
-                interval=exact_interval(broken, judged, plan.file.confidence) if judged and drawn else None,
-                claim=claim(broken, judged, plan.file.confidence) if drawn else f"{broken} of {judged} broke it",
+                interval=_interval(weighed) or (exact_interval(broken, judged, plan.file.confidence) if judged and drawn else None),
+                claim=_said(weighed, plan) or (claim(broken, judged, plan.file.confidence) if drawn else f"{broken} of {judged} broke it"),
                 quantiles=_quantiles(values[known], upper, plan.file.confidence) if len(known) and drawn else (),
                 worst=None if place is None else float(values[place]),
                 worst_run=None if place is None else int(table[place, 0]),
-                drivers=_drivers(table, inputs, values),
+                drivers=_drivers(table, inputs, values) if plan.file.rare is None else (),
                 shares=_shares(folder, values),
+                estimate=weighed,
             )
         )
     return tuple(made)
@@ -221,9 +247,14 @@ def answers_of(folder: Folder) -> Answers:
     """Answers of a campaign all of whose batches are there."""
     plan, names, table = folder.plan, column_names(folder.plan), folder.table()
     outcomes = {word.name.lower(): int(np.sum(table[:, 1] == word)) for word in MEANING}
-    lifts, drawn = plan.file.lifts, plan.sampler.drawn
+    lifts, drawn = plan.file.lifts, plan.sampler.drawn and plan.file.rare is None
+    weighed = _weighed(plan, table, table[:, 1] != Outcome.PASS, table[:, 1] >= 0.0)
     bad = lifts - outcomes["pass"]
-    told = claim(bad, lifts, plan.file.confidence).replace("broke it", "did not pass") if drawn else ""
+    told = f"{bad} of {lifts} lifts did not pass; they were chosen, not drawn: no share of all lifts follows"
+    if drawn:
+        told = claim(bad, lifts, plan.file.confidence).replace("broke it", "did not pass")
+    elif weighed is not None:
+        told = _said(weighed, plan).replace("breaks with", "a limit is broken with a probability of").replace("broke it", "failed")
     return Answers(
         name=plan.file.name,
         file=plan.path.name,
@@ -234,10 +265,11 @@ def answers_of(folder: Folder) -> Answers:
         sampling=plan.file.sampling,
         drawn=drawn,
         outcomes=outcomes,
-        interval=exact_interval(bad, lifts, plan.file.confidence) if drawn else None,
-        claim=told or f"{bad} of {lifts} lifts did not pass; they were chosen, not drawn: no share of all lifts follows",
+        interval=_interval(weighed) or (exact_interval(bad, lifts, plan.file.confidence) if drawn else None),
+        claim=told,
         limits=_limit_answers(folder, table),
         worst=_worst(table, names),
         lost=_lost(folder, table),
+        estimate=weighed,
         service=None if plan.file.service is None else service_answers(table, names, plan.file.service.moves, plan.file.confidence),
     )

@@ -6,7 +6,7 @@ from math import exp, log, sqrt
 
 from scipy.special import ndtr, ndtri
 
-from scenarios.files.campaign import Spread
+from scenarios.files.spread import Spread
 
 __all__ = ["RARE", "ends_of", "grid_of", "value_of"]
 

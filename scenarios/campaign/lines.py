@@ -58,6 +58,7 @@ def _closest(answers: Answers) -> list[str]:
         else []
     )
     for one in answers.limits:
+        lines += [] if one.estimate is None or not one.broken else [f"  {one.name} {one.claim}"]
         lines += _share_lines(one)
         strong = [f"{driver.column} {driver.correlation:+.2f}" for driver in one.drivers[:DRIVERS] if driver.low * driver.high > 0.0]
         if strong:

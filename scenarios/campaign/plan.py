@@ -18,12 +18,17 @@ from scenarios.campaign.sampling import Sampler
 from scenarios.campaign.targets import Variable, variables_of
 from scenarios.errors import InputError
 from scenarios.files.campaign import CampaignFile
+from scenarios.files.faults_counting import CountRates
 from scenarios.files.loading import load_scenario, validated
 from scenarios.files.overrides import Change, collected, flattened, split_key
 from scenarios.files.reading import Source, source_of, text_of
 from scenarios.files.scenario import Scenario
+from scenarios.files.spread import Spread
 
 __all__ = ["Plan", "Ticket", "load_plan", "restored"]
+
+CHANCES = ("run_miss", "run_double", "run_false")
+MOST_CHANCE = 0.95
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,9 @@ class Plan:
         """What chooses the values."""
         place = {variable.name: i for i, variable in enumerate(self.variables)}
         groups = [(tuple(place[key] for key in group.keys), group.coefficient) for group in self.file.correlated]
-        return Sampler(self.file, list(place), [variable.spread for variable in self.variables], groups)
+        propose = self.file.rare.propose if self.file.rare else {}
+        proposals = [propose.get(variable.key, variable.spread) for variable in self.variables]
+        return Sampler(self.file, list(place), [variable.spread for variable in self.variables], groups, proposals)
 
     @cached_property
     def _untouched(self) -> dict[str, tuple[Path, Any]]:
@@ -114,6 +121,43 @@ class Plan:
     def sets(self, values: Iterable[float | str]) -> list[Change]:
         """Changes that give a lift these values of what varies."""
         return [change for variable, value in zip(self.variables, values, strict=True) for change in variable.changes(value)]
+
+    def flown(self, run: int, values: Iterable[float | str]) -> Scenario:
+        """The scenario of a run as it is flown: with importance sampling, the chances of its detectors tilted.
+
+        Raises
+        ------
+        InputError
+            If a value is out of its range, or contradicts another.
+        """
+        asked = self.scenario(values)
+        rare = self.file.rare
+        if rare is None or self.sampler.untilted(run):
+            return asked
+        legs = []
+        for leg in asked.lift.leg:
+            one = leg.detector
+            tilted = {name: getattr(one, name) * factor for name, factor in zip(CHANCES, rare.factors, strict=True)}
+            if sum(tilted.values()) > MOST_CHANCE:
+                raise InputError(
+                    [f"rare: leg {leg.name}: the tilted chances add up to {sum(tilted.values()):.3g}, more than {MOST_CHANCE}"]
+                )
+            legs.append(leg.model_copy(update={"detector": one.model_copy(update=tilted)}))
+        return replace(asked, lift=asked.lift.model_copy(update={"leg": tuple(legs)}))
+
+    def log_weight(self, values: Iterable[float | str], rig: Any) -> float:
+        """Logarithm of the weight of a lift with these values, flown in ``rig``; see :mod:`scenarios.campaign.rare`."""
+        from scenarios.campaign.rare import log_density, log_weight
+
+        rare = self.file.rare
+        assert rare is not None
+        values = tuple(values)
+        ratio = 0.0
+        for variable, value in zip(self.variables, values, strict=True):
+            if variable.key in rare.propose:
+                ratio += log_density(variable.spread, value) - log_density(rare.propose[variable.key], value)
+        asked = [leg.detector for leg in self.scenario(values).lift.leg]
+        return log_weight(rig, asked, rare.factors, ratio, rare.nominal_share)
 
     def scenario(self, values: Iterable[float | str]) -> Scenario:
         """The rehearsal with these values of what varies.
@@ -163,6 +207,8 @@ def _plan(shelf: Shelf, ticket: Ticket) -> Plan:
             source.table[key] = getattr(ticket, key)
             source.changed[key,] = f"--{key}"
     _flatten_keys(source.table, "vary")
+    if isinstance(source.table.get("rare"), dict):
+        _flatten_keys(source.table["rare"], "propose")
     file, bad = validated(source, CampaignFile, source.table)
     if file is None or bad:
         raise InputError(bad)
@@ -211,6 +257,39 @@ def _unserviceable(plan: Plan, source: Source) -> Iterator[str]:
         )
 
 
+def _untiltable(plan: Plan, source: Source) -> Iterator[str]:
+    """Why the chances of the detectors, or a proposal, cannot be flown."""
+    rare, where = plan.file.rare, source.where(("rare",))
+    if rare is None:
+        return
+    if rare.factors != (1.0, 1.0, 1.0):
+        if any(leg.detector.rates is not None for leg in plan.nominal.lift.leg):
+            yield f"{where}rare: the lift takes its chances from a file of rates, which has no run_miss to tilt"
+        if any(isinstance(fault, CountRates) for fault in plan.nominal.file.fault):
+            yield f"{where}rare: a fault of the rehearsal changes the chances during the move: they cannot be tilted"
+        try:
+            plan.flown(next(run for run in range(1000) if not plan.sampler.untilted(run)), plan.sampler.values(0, 1)[0])
+        except InputError as error:
+            yield f"{where}{error.messages[0]}"
+    for variable in plan.variables:
+        if variable.key in rare.propose:
+            yield from _refused(plan, variable, rare.propose[variable.key], f'{where}rare.propose."{variable.key}"')
+
+
+def _refused(plan: Plan, variable: Variable, spread: Spread, label: str) -> Iterator[str]:
+    """The first end of a distribution that the files refuse."""
+    base = plan.path.parent / plan.file.rehearsal
+    for end in ends_of(spread, RARE):
+        try:
+            load_scenario(base, [*plan.changes, *variable.changes(end)], plan.shelf.read)
+        except InputError as error:
+            told = error.messages[0].removeprefix("--set ")
+            hint = "; truncate it" if spread.distribution in ("normal", "log-normal") else ""
+            shown = f'"{end}"' if isinstance(end, str) else f"{end:g}"
+            yield f"{label}: takes the value {shown}: {told}{hint}"
+            return
+
+
 def _unflyable(plan: Plan, source: Source) -> Iterator[str]:
     """Why the campaign cannot be flown: combinations left over, or an end of a distribution that the files refuse."""
     if plan.sampler.combined and plan.file.lifts < plan.sampler.combinations:
@@ -219,6 +298,7 @@ def _unflyable(plan: Plan, source: Source) -> Iterator[str]:
             f"{len(plan.variables)} values; fly that many lifts, or a multiple of it"
         )
     yield from _unserviceable(plan, source)
+    yield from _untiltable(plan, source)
     rows, sets = plan.sampler.base, len(plan.variables) + 2
     if plan.file.sampling == "sensitivity" and (rows < 8 or rows & (rows - 1) or rows * sets != plan.file.lifts):
         good = max(8, 1 << max(rows.bit_length() - 1, 0))
@@ -227,14 +307,5 @@ def _unflyable(plan: Plan, source: Source) -> Iterator[str]:
             f"power of two, 8 or more, times {sets}; write {good * sets} or {2 * good * sets}"
         )
         return
-    base = plan.path.parent / plan.file.rehearsal
     for variable in plan.variables:
-        for end in ends_of(variable.spread, RARE):
-            try:
-                load_scenario(base, [*plan.changes, *variable.changes(end)], plan.shelf.read)
-            except InputError as error:
-                told = error.messages[0].removeprefix("--set ")
-                hint = "; truncate it" if variable.spread.distribution in ("normal", "log-normal") else ""
-                shown = f'"{end}"' if isinstance(end, str) else f"{end:g}"
-                yield f'{source.where(("vary", variable.key))}vary."{variable.key}": takes the value {shown}: {told}{hint}'
-                break
+        yield from _refused(plan, variable, variable.spread, f'{source.where(("vary", variable.key))}vary."{variable.key}"')

@@ -36,7 +36,7 @@ def replayed(folder: Path, run: int) -> tuple[Plan, Scenario]:
             [f"{folder}: holds service runs, thousands of moves each: none has a trace; rehearse the moves of interest by --set"]
         )
     (values,) = plan.sampler.values(run, run + 1)
-    return plan, plan.scenario(values)
+    return plan, plan.flown(run, values)
 
 
 def differences(folder: Path, run: int, result: Result) -> list[str]:

@@ -2,7 +2,7 @@
 
 The columns of the table, in this order: ``run``, ``outcome`` (a number of :class:`Outcome`), what varied, then for each limit its
 value, named as the limit (the name ends in the unit; empty where it was not evaluated) and ``NAME.ok`` (1 kept, 0 broken, -1 not
-evaluated), then ``FIGURES``, and of a service run its own.  A note of text goes with a row that needs one.
+evaluated), then ``FIGURES``, and ``WEIGHT`` or those of a service run.  A note of text goes with a row that needs one.
 """
 
 from __future__ import annotations
@@ -28,10 +28,12 @@ from scenarios.runner import fly  # noqa: E402
 from scenarios.verdict import nearest  # noqa: E402
 from scenarios.wiring import stored_energy  # noqa: E402
 
-__all__ = ["FIGURES", "MEANING", "Outcome", "Rows", "column_names", "fly_lift", "fly_lifts", "lost_lift"]
+__all__ = ["FIGURES", "MEANING", "WEIGHT", "Outcome", "Rows", "column_names", "fly_lift", "fly_lifts", "lost_lift"]
 
 FIGURES = ("margin_share", "simulated_s", "missed_counts", "extra_counts")
 """Smallest margin of all limits as a share of its limit; time that was simulated; commutations not heard, and pulses too many."""
+WEIGHT = "log_weight"
+"""Natural logarithm of the weight of a lift flown by importance sampling."""
 MOST_NOTE = 300
 
 
@@ -67,7 +69,12 @@ class Rows:
 def column_names(plan: Plan) -> tuple[str, ...]:
     """Headings of the table of a campaign."""
     limits = [name for entry in plan.nominal.limits for name in (entry.name, f"{entry.name}.ok")]
-    return ("run", "outcome", *plan.columns, *limits, *FIGURES, *(service_columns() if plan.file.service else ()))
+    return ("run", "outcome", *plan.columns, *limits, *FIGURES, *_own(plan))
+
+
+def _own(plan: Plan) -> tuple[str, ...]:
+    """Headings that only some campaigns have: the weight of importance sampling, or what a service run tells."""
+    return (WEIGHT,) if plan.file.rare else service_columns() if plan.file.service else ()
 
 
 def _numbers(plan: Plan, values: Sequence[float | str]) -> list[float]:
@@ -95,8 +102,7 @@ def _found(plan: Plan, result: Result) -> list[float]:
 
 
 def _nothing(plan: Plan) -> list[float]:
-    own = len(service_columns()) if plan.file.service else 0
-    return [value for _ in plan.nominal.limits for value in (nan, -1.0)] + [nan] * (len(FIGURES) + own)
+    return [value for _ in plan.nominal.limits for value in (nan, -1.0)] + [nan] * (len(FIGURES) + len(_own(plan)))
 
 
 def lost_lift(plan: Plan, run: int, outcome: Outcome, note: str) -> Rows:
@@ -119,7 +125,7 @@ def fly_lift(plan: Plan, run: int, values: Sequence[float | str]) -> Rows:
         Of what varies.
     """
     try:
-        scenario = plan.scenario(values)
+        scenario = plan.flown(run, values)
         if plan.file.service is not None:
             return _serve(plan, run, values, Life(scenario, plan.file.service, plan.file.seed, run, plan.sampler.chance(run)))
         flight = fly(scenario, plan.file.seed, run=plan.sampler.chance(run))
@@ -130,7 +136,8 @@ def fly_lift(plan: Plan, run: int, values: Sequence[float | str]) -> Rows:
         return lost_lift(plan, run, Outcome.CRASHED, f"{type(error).__name__}: {error}")
     diverged = result.summary.diverged
     word = Outcome.DIVERGED if diverged is not None else Outcome[result.verdict.word.upper()]
-    row = [float(run), float(word), *_numbers(plan, values), *_found(plan, result), *_figures(result)]
+    weight = [plan.log_weight(values, flight.rig)] if plan.file.rare else []
+    row = [float(run), float(word), *_numbers(plan, values), *_found(plan, result), *_figures(result), *weight]
     note = "" if word in (Outcome.PASS, Outcome.FAIL) else result.verdict.sentence
     return Rows(np.array([row]), (" ".join(note.split())[:MOST_NOTE],))
 

@@ -17,7 +17,8 @@ from scipy.special import ndtr, ndtri
 
 from scenarios.campaign.draws import ends_of, grid_of, value_of
 from scenarios.campaign.sensitivity import chance_of, design_place
-from scenarios.files.campaign import CampaignFile, Spread
+from scenarios.files.campaign import CampaignFile
+from scenarios.files.spread import Spread
 
 __all__ = ["Sampler", "uniforms"]
 
@@ -51,12 +52,20 @@ class Sampler:
         How each of them varies.
     groups
         Columns that vary together, with their correlation.
+    proposals
+        What importance sampling draws from instead of ``spreads``; left out: the same.
     """
 
     def __init__(
-        self, file: CampaignFile, names: Sequence[str], spreads: Sequence[Spread], groups: Sequence[tuple[tuple[int, ...], float]] = ()
+        self,
+        file: CampaignFile,
+        names: Sequence[str],
+        spreads: Sequence[Spread],
+        groups: Sequence[tuple[tuple[int, ...], float]] = (),
+        proposals: Sequence[Spread] | None = None,
     ) -> None:
         self.file, self.names, self.spreads = file, tuple(names), tuple(spreads)
+        self.proposals = self.spreads if proposals is None else tuple(proposals)
         self._groups = [(columns, _factor(len(columns), coefficient)) for columns, coefficient in groups]
 
     @property
@@ -68,6 +77,17 @@ class Sampler:
     def base(self) -> int:
         """Rows of a design for Sobol indices."""
         return self.file.lifts // (len(self.names) + 2)
+
+    def untilted(self, run: int) -> bool:
+        """Whether a run is flown as asked: all are, but in importance sampling."""
+        rare = self.file.rare
+        return rare is None or float(uniforms(self.file.seed, "rare.nominal", run, run + 1)[0]) < rare.nominal_share
+
+    def _spreads_of(self, run: int) -> Sequence[Spread]:
+        """Distributions that a run draws from."""
+        if self.file.rare is None or not self.file.rare.propose or self.untilted(run):
+            return self.spreads
+        return self.proposals
 
     def chance(self, run: int) -> int:
         """Number of the run whose chances (detector, readings) a run has: its own, but in a design for Sobol indices."""
@@ -132,8 +152,8 @@ class Sampler:
         if self.combined:
             return [self._combination(run % self.combinations) for run in range(first, last)]
         return [
-            tuple(value_of(spread, float(place)) for spread, place in zip(self.spreads, row, strict=True))
-            for row in self.places(first, last)
+            tuple(value_of(spread, float(place)) for spread, place in zip(self._spreads_of(first + k), row, strict=True))
+            for k, row in enumerate(self.places(first, last))
         ]
 
     def _combination(self, index: int) -> tuple[float | str, ...]:

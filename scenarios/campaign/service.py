@@ -21,10 +21,10 @@ from scenarios.build import build_rig  # noqa: E402
 from scenarios.campaign.draws import value_of  # noqa: E402
 from scenarios.campaign.sampling import uniforms  # noqa: E402
 from scenarios.campaign.service_state import DAY_US, carry, rest, set_ambient, wear  # noqa: E402
-from scenarios.files.campaign import Spread  # noqa: E402
 from scenarios.files.moves import Move  # noqa: E402
 from scenarios.files.scenario import Scenario  # noqa: E402
 from scenarios.files.service import Service  # noqa: E402
+from scenarios.files.spread import Spread  # noqa: E402
 from scenarios.result import Result, result_of  # noqa: E402
 from scenarios.rig import Happening, trace_columns  # noqa: E402
 from scenarios.runner import Flight, fly_rig  # noqa: E402

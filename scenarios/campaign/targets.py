@@ -8,12 +8,13 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from scenarios.files.campaign import CampaignFile, Spread
+from scenarios.files.campaign import CampaignFile
 from scenarios.files.leg import PARTS
 from scenarios.files.lines import Path
 from scenarios.files.overrides import Change, split_key
 from scenarios.files.scenario import Scenario
 from scenarios.files.slips import did_you_mean
+from scenarios.files.spread import Spread
 
 __all__ = ["Variable", "nominal_of", "variables_of"]
 

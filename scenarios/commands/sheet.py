@@ -73,14 +73,22 @@ def _whole(lifts: Sequence[Path], sets: Sequence[str]) -> Told:
     return sheet_lines(sheets), [sheet.as_dict() for sheet in sheets], None
 
 
-def _check(lifts: Sequence[Path], compare: bool, sweep: str | None, plot: Path | None) -> None:
-    """Refuse options that do not go together, before any work."""
+def _commissioned(lifts: Sequence[Path], sets: Sequence[str], campaign: Path) -> Told:
+    from scenarios.campaign.commission import LIFTS, as_dicts, commission_lines, commission_sheet, plan_for
+
+    plan = plan_for(lifts[0], campaign, sets)
+    readings = commission_sheet(plan)
+    return commission_lines(plan, readings, min(LIFTS, plan.file.lifts)), as_dicts(readings), None
+
+
+def _check(lifts: Sequence[Path], kinds: tuple[bool, str | None, Path | None], plot: Path | None) -> None:
+    """Refuse options that do not go together, before any work; ``kinds``: --compare, --sweep, --commission."""
     from scenarios.errors import InputError
     from scenarios.outputs import check_target
 
-    wrong = []
-    if compare and sweep:
-        wrong.append("--compare and --sweep: one of them at a time")
+    compare, sweep, commission = kinds
+    wrong = ["--compare, --sweep and --commission: one of them at a time"] if sum(map(bool, kinds)) > 1 else []
+    wrong += ["--commission: is of one lift; name one"] if commission is not None and len(lifts) > 1 else []
     if compare and len(lifts) < 2:
         wrong.append("--compare: needs two lifts or more")
     if plot is not None and not (compare or sweep):
@@ -106,6 +114,12 @@ def _check(lifts: Sequence[Path], compare: bool, sweep: str | None, plot: Path |
 )
 @click.option("--compare", is_flag=True, help="Only the figures by which drives are chosen, with the change against the first lift.")
 @click.option("--sweep", metavar="KEY=LOW:HIGH[:STEPS]", help="The same figures over a key, e.g. leg.spindle.lead_mm=2:6.")
+@click.option(
+    "--commission",
+    type=click.Path(path_type=Path),
+    metavar="CAMPAIGN",
+    help="What to measure on the first prototype, with windows from lifts of this campaign file or folder.",
+)
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Draw the comparison or the sweep as .svg or .png.")
 @click.option(
     "--json", "json_path", metavar="PATH", help="Write the figures as JSON; - writes them to standard output instead of the table."
@@ -120,9 +134,13 @@ def command(context: click.Context, /, lifts: tuple[Path, ...], sets: tuple[str,
     import json
 
     del context
-    compare, sweep, plot, json_path = (options[name] for name in ("compare", "sweep", "plot", "json_path"))
-    _check(lifts, compare, sweep, plot)
-    lines, told, draw = _swept(lifts, sets, sweep) if sweep else _compared(lifts, sets) if compare else _whole(lifts, sets)
+    compare, sweep, commission, plot = (options[name] for name in ("compare", "sweep", "commission", "plot"))
+    json_path = options["json_path"]
+    _check(lifts, (compare, sweep, commission), plot)
+    if commission is not None:
+        lines, told, draw = _commissioned(lifts, sets, commission)
+    else:
+        lines, told, draw = _swept(lifts, sets, sweep) if sweep else _compared(lifts, sets) if compare else _whole(lifts, sets)
     if plot is not None and draw is not None:
         _draw(plot, draw)
     if json_path is not None:

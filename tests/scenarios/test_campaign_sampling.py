@@ -14,7 +14,8 @@ from scenarios.campaign.draws import value_of
 from scenarios.campaign.plan import Plan, load_plan, restored
 from scenarios.campaign.sampling import Sampler, uniforms
 from scenarios.errors import InputError
-from scenarios.files.campaign import CampaignFile, Spread
+from scenarios.files.campaign import CampaignFile
+from scenarios.files.spread import Spread
 
 NINE = 'distribution = "uniform", low = 0.0, high = 9.0'
 WORKTOP = EXAMPLES / "worktop" / "campaign.toml"

@@ -19,7 +19,8 @@ from scenarios.campaign.rows import fly_lifts
 from scenarios.campaign.sampling import Sampler
 from scenarios.campaign.sensitivity import shares_of
 from scenarios.errors import InputError
-from scenarios.files.campaign import CampaignFile, Spread
+from scenarios.files.campaign import CampaignFile
+from scenarios.files.spread import Spread
 
 BASE = 1024
 NAMES = ("x1", "x2", "x3")
