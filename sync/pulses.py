@@ -14,6 +14,7 @@ _SETTLED = 5  # pulses after a switch-on before a period is judged
 _EDGE_US = 3000.0  # after a switch-on at rest: no rotor has turned a commutation yet, these are the edge
 _TURNING = 0.5  # of the speed that the pulses tell: less back-EMF is no error of the told constants (20 % of R and K)
 _DRIVES = 0.5  # of the current of the constant drag: less turns no motor
+_FASTER = 1.5  # times the speed that the voltage tells: a double at half a period is 2, less 20 % of R and K
 _HALF = 0.35  # of the expected period: a double comes sooner, half a period later
 _HALVES = 4  # so many in a row are no doubles: the expectation is wrong
 _ALL, _TRACKING = 0, 2
@@ -47,7 +48,8 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
             continue
         judged = usual > 0.0 and leg.pulses >= _SETTLED and settings.correction != _ALL
         # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
-        if judged and period < settings.reject_below * usual and period < _SOONER * leg.period:
+        sooner = judged and period < settings.reject_below * usual and period < _SOONER * leg.period
+        if sooner and not _runs_so_fast(settings, memory, q, inputs.supply, period, now):
             _reject(settings, leg, period, usual)
             if leg.halves == _HALVES:
                 _unlock(memory, leg, stamp, now)
@@ -112,19 +114,36 @@ def _unlock(memory: Any, leg: Any, stamp: float, now: float) -> None:
 
 
 @kernel
+def _told_rate(settings: Any, memory: Any, q: int, supply: float, now: float) -> float:
+    """Speed of leg ``q`` by voltage and current [counts/s], 0 where they do not tell: off, gated, reversed, or drawing too little.
+
+    No current turns no motor against its drag: a wire is broken, or the load drives the leg.
+    """
+    leg, told = memory.legs[q], settings.legs[q]
+    if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us or leg.current < _DRIVES * told.pinch.idle:
+        return 0.0
+    emf = leg.duty * supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - told.resistance * leg.current
+    return emf / told.emf if emf > 0.0 else 0.0  # type: ignore[no-any-return]
+
+
+@kernel
+def _runs_so_fast(settings: Any, memory: Any, q: int, supply: float, period: float, now: float) -> bool:
+    """Whether voltage and current speak for a pulse ``period`` [s] after the last: then it is no double, the observer is slow.
+
+    So it is where a leg leaves a compressed stop or closes its play: it gains speed faster than its usual load would let it.
+    """
+    return period * _FASTER * _told_rate(settings, memory, q, supply, now) > 1.0  # type: ignore[no-any-return]
+
+
+@kernel
 def _turns(settings: Any, memory: Any, q: int, supply: float, now: float) -> bool:
     """Whether leg ``q`` is driven, and voltage and current leave its motor a good part of the speed that its pulses tell.
 
     False pulses come as they like, at a leg that stands as well (crosstalk, interference): its own current tells that it stands.
-    None at all turns nothing either, against the drag: a wire is broken, or the load drives the leg, and what it lost stays lost.
     """
-    leg, told = memory.legs[q], settings.legs[q]
-    if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us:
-        return False
+    leg = memory.legs[q]
     most = settings.homing_stall_current if memory.homing > 0 else settings.stall_current
-    emf = leg.duty * supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - told.resistance * leg.current
-    drives = _DRIVES * told.pinch.idle <= leg.current < most
-    return drives and emf > _TURNING * told.emf * leg.rate  # type: ignore[no-any-return]
+    return leg.current < most and _told_rate(settings, memory, q, supply, now) > _TURNING * leg.rate  # type: ignore[no-any-return]
 
 
 @kernel
