@@ -123,7 +123,7 @@ def _told_rate(settings: Any, memory: Any, q: int, supply: float, now: float) ->
     if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us or leg.current < _DRIVES * told.pinch.idle:
         return 0.0
     emf = leg.duty * supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - told.resistance * leg.current
-    return emf / told.emf if emf > 0.0 else 0.0  # type: ignore[no-any-return]
+    return emf / told.emf if emf > 0.0 else 0.0
 
 
 @kernel
@@ -132,7 +132,7 @@ def _runs_so_fast(settings: Any, memory: Any, q: int, supply: float, period: flo
 
     So it is where a leg leaves a compressed stop or closes its play: it gains speed faster than its usual load would let it.
     """
-    return period * _FASTER * _told_rate(settings, memory, q, supply, now) > 1.0  # type: ignore[no-any-return]
+    return period * _FASTER * _told_rate(settings, memory, q, supply, now) > 1.0
 
 
 @kernel
