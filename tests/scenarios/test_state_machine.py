@@ -30,6 +30,8 @@ UP = Step(100, Action.COMMAND, (float(Command.PRESS_UP), 0.0))
 BLOCK = Step(200, Action.OBSTACLE, (0.0, 0.0, 0.03, 7.5e4, 1.0, 1.0))
 JAM = Step(900, Action.JAM, (20000.0,), 0)
 JAM_ALL = Step(900, Action.JAM, (20000.0,))
+STIFF, EASY = Step(100, Action.FRICTION, (1.75,), 0), Step(10, Action.FRICTION, (0.75,), 1)
+DOWN, LONG_AFTER = Step(100, Action.COMMAND, (float(Command.PRESS_DOWN), 0.0)), Step(2000, Action.CLOCK_RATE, (0.0,))
 
 
 def reasons_of(watched: Watched) -> set[int]:
@@ -134,8 +136,8 @@ def a_division_by_zero_is_learnt(rig: Any) -> None:
         ("no_push_without_end", the_stall_guard_begins_anew_at_each_call, (UP, JAM_ALL)),
         ("nothing_inserted_at_a_stall", a_silent_leg_gets_counts_made_up, (UP, JAM_ALL)),
         ("all_stop_together", a_fault_lets_one_leg_go_on_for_three_ticks, (UP, JAM)),
-        ("believed_tilt_is_kept", the_tilt_limit_is_forgotten, (UP, JAM)),
-        ("true_tilt_is_bounded", one_leg_is_believed_where_the_other_is, (UP, JAM)),
+        ("believed_tilt_is_kept", the_tilt_limit_is_forgotten, (STIFF, EASY, DOWN, LONG_AFTER)),
+        ("true_tilt_is_bounded", one_leg_is_believed_where_the_other_is, (STIFF, EASY, DOWN, LONG_AFTER)),
         ("memory_stays_finite", a_division_by_zero_is_learnt, (UP,)),
     ],
 )
