@@ -40,44 +40,44 @@ def restart_expectation(settings: Any, leg: Any, told: Any, way: int, now: float
 
 
 @kernel
-def _driven(settings: Any, told: Any, leg: Any, supply: float, measured: float, waits: bool) -> float:
+def _driven(tick: float, told: Any, leg: Any, supply: float, limit: float, seen: int) -> float:
     """Current of the expected drive under power [A].
 
     Where a diode bars the way back there is none while the motor outruns its voltage.  When that ends depends on constants
-    that move with temperature; so the measured current itself says whether the motor is driven, and the model waits, or begins,
-    unless the current is still rising after a switch-on (``waits`` false).
+    that move with temperature; so the measured current itself says whether the motor is driven, and the model waits, or begins.
     """
     known, pinch = leg.pinch, told.pinch
     drive = (leg.duty * supply - told.brush_drop) * pinch.conductance
     stiffness = told.emf * pinch.conductance
-    if waits and pinch.lowest == 0.0 and known.place >= 0:
+    if seen >= 0 and pinch.lowest == 0.0 and known.place >= 0:
         gap = drive - stiffness * known.rate
-        seen = measured >= 0.5 * pinch.idle
-        if (seen and gap < 0.0) or (not seen and gap > 0.0):
+        if (seen == 1 and gap < 0.0) or (seen == 0 and gap > 0.0):
             known.rate = drive / stiffness if drive > 0.0 else 0.0
-    rate = (known.rate + settings.tick * (told.pull * (drive - known.level - known.form_now))) * pinch.driven_share
+    rate = (known.rate + tick * (told.pull * (drive - known.level - known.form_now))) * pinch.driven_share
     current = drive - stiffness * (rate if rate > 0.0 else 0.0)
-    most = settings.current_limit if settings.current_limit < pinch.highest else pinch.highest
-    return most if current > most else (pinch.lowest if current < pinch.lowest else current)  # type: ignore[no-any-return]
+    most = limit if limit < pinch.highest else pinch.highest
+    return most if current > most else (pinch.lowest if current < pinch.lowest else current)
 
 
 @kernel
-def expected_current(settings: Any, told: Any, leg: Any, supply: float, measured: float, waits: bool) -> float:
+def expected_current(tick: float, told: Any, leg: Any, supply: float, limit: float, seen: int) -> float:
     """Move the expected drive on by one call under power; its current [A], positive in the direction of the move.
 
     Parameters
     ----------
-    settings, told, leg
-        Records: settings, what is told of this leg, what is remembered of it.
-    supply, measured
-        Supply [V] and current of the leg [A], positive in the direction of the move.
-    waits : bool
-        Whether an absent current means that the motor outruns its voltage; false while the current rises after a switch-on.
+    tick : float
+        Time between calls [s].
+    told, leg
+        Records: what is told of this leg, what is remembered of it.
+    supply, limit
+        Supply [V] and current limit that is in force [A].
+    seen : int
+        Whether a current flows, 1 or 0; -1 while it rises after a switch-on, when that says nothing.
     """
     known, pinch = leg.pinch, told.pinch
     load = known.level + known.form_now
-    current = _driven(settings, told, leg, supply, measured, waits)
-    rate = (known.rate + settings.tick * told.pull * (current - load)) * pinch.free_share
+    current = _driven(tick, told, leg, supply, limit, seen)
+    rate = (known.rate + tick * told.pull * (current - load)) * pinch.free_share
     known.rate = rate if rate > 0.0 else 0.0
     excess = current - load - pinch.drag_current * known.rate
     excess = excess if excess >= 0.0 else -excess

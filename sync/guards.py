@@ -7,7 +7,7 @@ from typing import Any
 from sync.kernel import kernel
 from sync.pulses import counted_height
 
-__all__ = ["apart", "approaching", "believed_error", "blocked", "budget_spent"]
+__all__ = ["above_stop", "apart", "approaching", "believed_error", "blocked", "budget_spent"]
 
 _FREE, _STALL, _NO_PULSES = 0, 3, 4
 _ROUNDING = 2.0  # counts that two legs may differ by without having moved apart
@@ -19,6 +19,17 @@ _FIRST = 0.01  # s, expected period of a retreating leg before two pulses have t
 def approaching(memory: Any) -> bool:
     """Whether the legs run to their end stops now; a homing also has a back-off, which is an ordinary short move."""
     return memory.homing == 1 or memory.homing == 3  # type: ignore[no-any-return]
+
+
+@kernel
+def above_stop(settings: Any, memory: Any, q: int) -> bool:
+    """Whether leg ``q`` is surely still above its stop: a first approach from a known height, that may be off by its doubt.
+
+    What it meets there is debris or an obstacle.  From an unknown height nothing tells them apart.
+    """
+    leg = memory.legs[q]
+    allowed = settings.debris * settings.legs[q].counts_per_metre + leg.doubt
+    return memory.homing == 1 and memory.referenced == 1 and leg.counts > allowed  # type: ignore[no-any-return]
 
 
 @kernel

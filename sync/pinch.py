@@ -8,8 +8,9 @@ While a move starts (soft start and some time after) its own level is still bein
 obstacle that is touched already when a move begins belongs to the level and is not seen, and the very first move in a
 direction is not watched until its level is found.  Every attempt is judged by the same
 thresholds: an alarm teaches nothing.  A leg that the gating law has switched off is not judged, nor is its level learnt until
-the drive has settled again: a window of some counts leaves an obstacle less time to be seen, and costs force.  Homing runs
-onto the stops under its own current limit and is not watched here.
+the drive has settled again: a window of some counts leaves an obstacle less time to be seen, and costs force.  A homing
+is watched as any lowering while its legs are surely above their stops, by known heights and their doubt; then, and from an
+unknown height all the way, it runs on under its own current limit.
 
 Not a safeguard: limiting the drive's current alone is not a recognised protection against crushing.
 """
@@ -19,6 +20,7 @@ from __future__ import annotations
 from typing import Any
 
 from sync.expectation import coast_along, expected_current
+from sync.guards import approaching
 from sync.kernel import kernel
 from sync.profile import enter_bin
 
@@ -26,6 +28,7 @@ __all__ = ["pinched", "watch_currents"]
 
 _HELD = 0.5  # of the threshold: beyond it level and noise are held
 _SHAPE_SHARE = 5.0  # 1/s: how fast the expectation goes over to the next bin
+_FLOWS = 0.5  # of the current of the constant drag: less turns no motor
 _RISING_US = 5000.0  # in which the current comes up after a switch-on
 _LOWERING_SHARE = 0.15  # of a change of current raising, that the same force makes at most lowering (measured 0.57 against 5 mA/N)
 _ALONE = 0.5  # of the threshold: a fall that exceeds the other legs' by so much is no dip of the supply
@@ -34,6 +37,7 @@ _ALONE = 0.5  # of the threshold: a fall that exceeds the other legs' by so much
 @kernel
 def watch_currents(settings: Any, memory: Any, inputs: Any, now: float) -> None:
     """Follow the expected current of every leg, its deviation and its level; every call while legs are on."""
+    limit = settings.homing_current if approaching(memory) else settings.current_limit
     shorted = (settings.brake_up if memory.direction >= 0 else settings.brake_down) == 1
     for q in range(settings.n_legs):
         leg = memory.legs[q]
@@ -44,7 +48,9 @@ def watch_currents(settings: Any, memory: Any, inputs: Any, now: float) -> None:
             coast_along(settings, told, leg, 0 if memory.direction >= 0 else 1, shorted)
             continue
         measured = memory.direction * inputs.legs[q].current
-        gap = measured - expected_current(settings, told, leg, inputs.supply, measured, now - leg.dark_us >= _RISING_US)
+        seen = 1 if measured >= _FLOWS * told.pinch.idle else 0
+        seen = seen if now - leg.dark_us >= _RISING_US else -1
+        gap = measured - expected_current(settings.tick, told, leg, inputs.supply, limit, seen)
         known.deviation += settings.pinch.filter_share * (gap - known.deviation)
         if leg.opposed == 0:
             _follow(settings, memory, q, now)

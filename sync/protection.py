@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from sync.guards import above_stop
 from sync.kernel import kernel
 from sync.payload import weigh
 from sync.pinch import pinched
@@ -72,6 +73,15 @@ def _end_level(settings: Any, memory: Any, now: float) -> None:
 
 
 @kernel
+def _all_above(settings: Any, memory: Any) -> bool:
+    """Whether every leg of a homing is surely still above its stop: until then it is a lowering like any other."""
+    above = 0
+    for q in range(settings.n_legs):
+        above += 1 if above_stop(settings, memory, q) else 0
+    return above == settings.n_legs  # type: ignore[no-any-return]
+
+
+@kernel
 def protect(settings: Any, memory: Any, supply: float, now: float) -> int:
     """One call of the guards while legs are driven, ``supply`` in V.
 
@@ -87,7 +97,7 @@ def protect(settings: Any, memory: Any, supply: float, now: float) -> int:
             return _SUPPLY_LOW
         _shed(settings, memory, now)
         return -1
-    if memory.mode == _HOMING:
+    if memory.mode == _HOMING and not _all_above(settings, memory):
         return 0
     if settings.pinch.on == 1:
         q = pinched(settings, memory, now)

@@ -36,7 +36,8 @@ def react(settings: Any, memory: Any, q: int, now: float) -> None:
     """A pinch at leg ``q`` is decided: every leg is switched in this call.
 
     A second pinch, met while retreating, ends the retreat where it is: to go back would press the first obstacle again.  The
-    motors are shorted then, unless the first reaction is to coast.
+    motors are shorted then, unless the first reaction is to coast.  A homing that meets an obstacle is given up, but the height
+    stays known: it was before.
     """
     pinch = memory.pinch
     again = memory.mode == _RETREATING
@@ -45,6 +46,7 @@ def react(settings: Any, memory: Any, q: int, now: float) -> None:
     memory.culprit = q + 1
     pinch.deviation = memory.legs[q].pinch.deviation
     forget_pass(settings, memory)
+    memory.homing = 0
     for k in range(settings.n_legs):
         leg = memory.legs[k]
         leg.on = 0

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from sync.completion import complete_coast
-from sync.guards import apart, approaching, believed_error, blocked, budget_spent
+from sync.guards import above_stop, apart, approaching, believed_error, blocked, budget_spent
 from sync.homing import next_step
 from sync.kernel import kernel
 from sync.levelling import level
@@ -30,7 +30,7 @@ __all__ = ["tick", "tick_arrays"]
 _UNREFERENCED, _HOMING, _READY, _MOVING, _SETTLING, _RETREATING, _FAULTED = 0, 1, 2, 3, 4, 5, 6
 _TILT, _TIMEOUT, _HOMING_BUDGET = 5, 6, 7
 _TWICE = 22
-_BUDGET_SPENT, _DRIFT = 30, 34
+_BUDGET_SPENT, _DEBRIS, _DRIFT = 30, 33, 34
 _TRACKING = 2
 _FINISH_AND_HOME, _STOP = 1, 2
 _STRETCH = 0.1  # s before the cut without new gatings, so that every leg is cut from steady running
@@ -139,9 +139,10 @@ def _stop_legs(settings: Any, memory: Any, now: float) -> tuple[int, int]:
         reason = blocked(settings, memory, q, now)
         if reason != 0:
             leg.stalled = 1
-            if not approach:
+            early = approach and above_stop(settings, memory, q)
+            if early or not approach:
                 memory.culprit = q + 1
-                return running, reason
+                return running, _DEBRIS if early else reason
             note_cut(leg, memory.direction, now)
             _mark_contact(settings, memory)
         elif not approach and leg.on == 1 and cut_due(settings, memory, q, now):
