@@ -22,13 +22,13 @@ def approaching(memory: Any) -> bool:
 
 
 @kernel
-def above_stop(settings: Any, memory: Any, q: int) -> bool:
-    """Whether leg ``q`` is surely still above its stop: a first approach from a known height, that may be off by its doubt.
+def above_stop(settings: Any, memory: Any, q: int, room: float) -> bool:
+    """Whether leg ``q`` is surely more than ``room`` [m] above its stop: a first approach from a known height, but for its doubt.
 
-    What it meets there is debris or an obstacle.  From an unknown height nothing tells them apart.
+    What it meets there is debris or an obstacle.  From an unknown height nothing tells them from the stop.
     """
     leg = memory.legs[q]
-    allowed = settings.debris * settings.legs[q].counts_per_metre + leg.doubt
+    allowed = (settings.debris + room) * settings.legs[q].counts_per_metre + leg.doubt
     return memory.homing == 1 and memory.referenced == 1 and leg.counts > allowed  # type: ignore[no-any-return]
 
 

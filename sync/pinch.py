@@ -57,18 +57,27 @@ def watch_currents(settings: Any, memory: Any, inputs: Any, now: float) -> None:
 
 
 @kernel
+def _searches(pinch: Any, known: Any, run: float, fresh: bool) -> bool:
+    """Whether the level of a move that began ``run`` [us] ago is still being found.
+
+    A leg that has just been switched on again, ``fresh``, cannot be read; it is given the same time once more.
+    """
+    return known.place < 0 and (run < pinch.start_us or (fresh and run < 2.0 * pinch.start_us))
+
+
+@kernel
 def _follow(settings: Any, memory: Any, q: int, now: float) -> None:
     """Take the deviation into the level: quickly while the move starts, slowly and only if it is small afterwards."""
     leg, pinch = memory.legs[q], settings.pinch
     known = leg.pinch
     deviation = known.deviation
     run = now - leg.on_us
-    if run < pinch.start_us:
-        if run < pinch.start_us - settings.legs[q].pinch.hold_us:
+    fresh = now - leg.dark_us < settings.legs[q].pinch.hold_us
+    if _searches(pinch, known, run, fresh):
+        if fresh or run < pinch.start_us - settings.legs[q].pinch.hold_us:
             level = known.level + settings.legs[q].pinch.settle_share * deviation
             known.level = level if level > 0.0 else 0.0
         return
-    fresh = now - leg.dark_us < settings.legs[q].pinch.hold_us
     if known.place < 0:
         # what is left of the search; from here on the level only creeps
         level = known.level + (0.0 if fresh else deviation)
@@ -109,7 +118,7 @@ def pinched(settings: Any, memory: Any, now: float) -> int:
             known.over_us = now
             known.under_us = now
             continue
-        started = now - leg.on_us >= pinch.start_us
+        started = known.place >= 0
         if not started and known.levels[way] <= 0.0:
             continue
         extra = pinch.swing_part * known.swing

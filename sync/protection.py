@@ -74,10 +74,13 @@ def _end_level(settings: Any, memory: Any, now: float) -> None:
 
 @kernel
 def _all_above(settings: Any, memory: Any) -> bool:
-    """Whether every leg of a homing is surely still above its stop: until then it is a lowering like any other."""
+    """Whether every leg of a homing is surely above its stop by more than the homing budget: till then it is as any lowering.
+
+    What is met lower is no hand: it is called debris.
+    """
     above = 0
     for q in range(settings.n_legs):
-        above += 1 if above_stop(settings, memory, q) else 0
+        above += 1 if above_stop(settings, memory, q, settings.homing_budget) else 0
     return above == settings.n_legs  # type: ignore[no-any-return]
 
 

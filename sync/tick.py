@@ -139,7 +139,7 @@ def _stop_legs(settings: Any, memory: Any, now: float) -> tuple[int, int]:
         reason = blocked(settings, memory, q, now)
         if reason != 0:
             leg.stalled = 1
-            early = approach and above_stop(settings, memory, q)
+            early = approach and above_stop(settings, memory, q, 0.0)
             if early or not approach:
                 memory.culprit = q + 1
                 return running, _DEBRIS if early else reason
