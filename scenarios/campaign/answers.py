@@ -19,7 +19,7 @@ from scenarios.campaign.service_answers import ServiceAnswers, service_answers
 from scenarios.campaign.statistics import Interval, claim, exact_interval, quantile_interval, upper_bound
 from scenarios.limits import LIMITS
 
-__all__ = ["SHARES", "Answers", "Driver", "LimitAnswer", "Quantile", "WorstLift", "answers_of", "rank_correlation"]
+__all__ = ["SHARES", "Answers", "Driver", "LimitAnswer", "Quantile", "Requirement", "WorstLift", "answers_of", "rank_correlation"]
 
 SHARES = (0.5, 0.95, 0.99)
 WORST = 10
@@ -74,6 +74,18 @@ class LimitAnswer:
 
 
 @dataclass(frozen=True)
+class Requirement:
+    """An id that limits carry: broken by a lift that breaks any of them, judged where all of them are."""
+
+    id: str
+    limits: tuple[str, ...]
+    sources: tuple[str, ...]
+    judged: int
+    broken: int
+    claim: str
+
+
+@dataclass(frozen=True)
 class WorstLift:
     """A lift with little margin, or none."""
 
@@ -104,6 +116,7 @@ class Answers:
     worst: tuple[WorstLift, ...]
     lost: tuple[tuple[int, str, str], ...]
     """Run, outcome and note of lifts that could not be judged as ordered, the first of them."""
+    requirements: tuple[Requirement, ...] = ()
     service: ServiceAnswers | None = None
     estimate: Estimate | None = None
     """With importance sampling: the share of all lifts that do not pass."""
@@ -226,6 +239,33 @@ def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAns
     return tuple(made)
 
 
+def _requirements(plan: Plan, table: NDArray[np.float64]) -> tuple[Requirement, ...]:
+    names = column_names(plan)
+    made = []
+    for id_ in dict.fromkeys(entry.id for entry in plan.nominal.limits if entry.id):
+        entries = [entry for entry in plan.nominal.limits if entry.id == id_]
+        ok = table[:, [names.index(f"{entry.name}.ok") for entry in entries]]
+        broken, judged = np.any(ok == 0.0, axis=1), np.any(ok == 0.0, axis=1) | np.all(ok >= 0.0, axis=1)
+        number_broken, number_judged = int(np.sum(broken)), int(np.sum(judged))
+        said = _said(_weighed(plan, table, broken, judged), plan)
+        if not said:
+            drawn = plan.sampler.drawn
+            said = claim(number_broken, number_judged, plan.file.confidence) if drawn else f"{number_broken} of {number_judged} broke it"
+        sources = tuple(dict.fromkeys(entry.source for entry in entries if entry.source))
+        made.append(Requirement(id_, tuple(entry.name for entry in entries), sources, number_judged, number_broken, said))
+    return tuple(made)
+
+
+def _factors(plan: Plan) -> dict[str, list[tuple[float, str]]]:
+    """What takes a few values: as they stand in the table, and in words."""
+    found = {}
+    for variable in plan.variables:
+        values = variable.spread.values
+        if values is not None:
+            found[variable.column] = [(float(k) if isinstance(value, str) else value, str(value)) for k, value in enumerate(values)]
+    return found
+
+
 def _worst(table: NDArray[np.float64], names: Sequence[str]) -> tuple[WorstLift, ...]:
     margins = table[:, names.index("margin_share")]
     known = np.flatnonzero(np.isfinite(margins))
@@ -270,6 +310,9 @@ def answers_of(folder: Folder) -> Answers:
         limits=_limit_answers(folder, table),
         worst=_worst(table, names),
         lost=_lost(folder, table),
+        requirements=_requirements(plan, table),
         estimate=weighed,
-        service=None if plan.file.service is None else service_answers(table, names, plan.file.service.moves, plan.file.confidence),
+        service=None
+        if plan.file.service is None
+        else service_answers(table, names, plan.file.service.moves, plan.file.confidence, _factors(plan)),
     )

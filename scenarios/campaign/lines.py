@@ -44,6 +44,7 @@ def answer_lines(answers: Answers) -> list[str]:
         "",
         *("  " + "  ".join(c.ljust(w) if k == 0 else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))) for row in rows),
     ]
+    lines += ["", *(f"  {one.id} ({', '.join(one.limits)}): {one.claim}" for one in answers.requirements)] if answers.requirements else []
     lines += ["", *_closest(answers)]
     lines += ["", *service_lines(answers.service, answers.confidence)] if answers.service is not None else []
     lines += [f"  run {run} {word} ({MEANING[Outcome[word.upper()]]}): {note}" for run, word, note in answers.lost]

@@ -45,6 +45,7 @@ COUNTS = (
     "drift_flags_true",
     "drift_flags_false",
     "drifts_missed",
+    "drift_counts_per_100_moves",
     "service_flag_move",
     "service_due_move",
     "service_flag_false",
@@ -70,6 +71,8 @@ class Told:
     true: int = 0
     false: int = 0
     missed: int = 0
+    drift: float = 0.0
+    """Sum over the stretches between homings of the count error of the worst leg at their end."""
     drifted: bool = False
     flagged: bool = False
     """Since the last homing: a count was off by more than the threshold; the controller said that one is."""
@@ -80,8 +83,9 @@ class Told:
     """Moves, sum and largest of the level error at rest [mm], by class."""
     worn: list[float] = field(default_factory=list)
 
-    def home(self) -> None:
-        """A homing has been done: the counts are right again."""
+    def home(self, error: float) -> None:
+        """A homing has been done: the counts are right again, after having been off by ``error``."""
+        self.drift += error
         self.missed += int(self.drifted and not self.flagged)
         self.homings += 1
         self.since = 0
@@ -118,6 +122,8 @@ class Life:
         self.life = _life_of(service, seed, run)
         self._ambient = float(self.rig["world"]["legs"]["motor"]["ambient"][0, 0])
         self._friction = 1.0
+        self._left = 0.0
+        """Count error of the worst leg at the end of the cycle before."""
         self._seen = self._heard()
 
     @cached_property
@@ -153,7 +159,14 @@ class Life:
         days = int(self.rig["world"]["time_us"][0]) / DAY_US
         due = self.service.due_wear * self.life if self.life else nan
         counts = [told.moves, told.homings, told.homings / days, told.faults, told.true, told.false]
-        counts += [told.missed + int(told.drifted and not told.flagged), told.flag_move, due if due <= told.moves else nan, told.false_flag]
+        drift = told.drift + (float(np.max(self._errors())) if told.since else 0.0)
+        counts += [
+            told.missed + int(told.drifted and not told.flagged),
+            100.0 * drift / told.moves,
+            told.flag_move,
+            due if due <= told.moves else nan,
+            told.false_flag,
+        ]
         level = [value for moves, total, worst in told.level for value in (moves, total / moves if moves else nan, worst if moves else nan)]
         return [float(value) for value in (*counts, *level, *told.worn, *([nan] * (2 * TENTHS - len(told.worn))))]
 
@@ -192,17 +205,18 @@ class Life:
         one, told = self.rig[0], self.told
         log = one["log"][: min(int(one["events"]), len(one["log"]))]
         homed = log["time_us"][(log["what"] == Happening.MODE) & (log["value"] == Mode.HOMING)].tolist()
-        done = 0
+        done, error = 0, float(np.max(self._errors()))
         for move in one["move"][: int(one["moves"])]:
             while done < len(homed) and homed[done] < float(move["start_us"]):
-                told.home()
+                told.home(self._left)
                 done += 1
             if not move["homing"]:
                 told.take_move(1e3 * float(move["after_coast"]))
                 self._watch_wear_at(told.moves)
         self._judge_flags(int(np.sum(log["what"] == Happening.DRIFT)))
         for _ in homed[done:]:
-            told.home()
+            told.home(self._left)
+        self._left = error
         corrected, heard = self._heard()
         share = 1e3 * float(np.max(np.maximum(corrected - self._seen[0], 0) / np.maximum(heard - self._seen[1], 1)))
         self._seen = corrected, heard
@@ -234,9 +248,9 @@ class Life:
         counted = service.rehome_every is not None and told.since >= service.rehome_every
         if not (faulted or asked or counted or not memory["referenced"]):
             return True
+        told.home(float(np.max(self._errors())))
         self._prepare(self._homing)
         fly_rig(self.rig)
-        told.home()
         self._seen = self._heard()
         return int(memory["mode"]) == Mode.READY
 

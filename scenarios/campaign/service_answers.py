@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +12,11 @@ from scenarios.campaign.service import SINCE, TENTHS
 from scenarios.campaign.statistics import Interval, exact_interval
 from scenarios.verdict import number
 
-__all__ = ["ServiceAnswers", "Since", "Worn", "service_answers", "service_lines"]
+__all__ = ["Factor", "ServiceAnswers", "Since", "Worn", "service_answers", "service_lines"]
 
 Table = NDArray[np.float64]
+Factors = Mapping[str, Sequence[tuple[float, str]]]
+"""Columns that take few values: each value as it stands in the table, and in words."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,18 @@ class Worn:
     moves: float
     wear: tuple[float, float, float]
     index: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Factor:
+    """Lifts that have one value of a thing that takes few, and how their counts drift."""
+
+    column: str
+    value: str
+    lifts: int
+    mean_drift: float
+    """Counts of the worst leg per 100 moves, mean of the lifts."""
+    worst_drift: float
 
 
 @dataclass(frozen=True)
@@ -60,6 +74,20 @@ class ServiceAnswers:
     """Lifts that were due and not flagged."""
     since: tuple[Since, ...]
     worn: tuple[Worn, ...]
+    drift_per_100: tuple[float, float, float]
+    """Count error of the worst leg at the end of each stretch between homings, per 100 moves: smallest, median, largest of the lifts."""
+    factors: tuple[Factor, ...] = ()
+
+
+def _factors(columns: dict[str, Table], factors: Factors) -> tuple[Factor, ...]:
+    drift = columns["drift_counts_per_100_moves"]
+    made = []
+    for column, values in factors.items():
+        for place, value in values:
+            held = drift[columns[column] == place]
+            if len(held):
+                made.append(Factor(column, value, len(held), float(np.mean(held)), float(np.max(held))))
+    return tuple(made)
 
 
 def _three(values: Table) -> tuple[float, float, float]:
@@ -89,7 +117,9 @@ def _worn(columns: dict[str, Table], moves: int) -> tuple[Worn, ...]:
     return tuple(made)
 
 
-def service_answers(table: Table, names: Sequence[str], moves: int, confidence: float) -> ServiceAnswers | None:
+def service_answers(
+    table: Table, names: Sequence[str], moves: int, confidence: float, factors: Factors | None = None
+) -> ServiceAnswers | None:
     """Answers from the table of a campaign of service runs; None where no lift was flown.
 
     Parameters
@@ -102,6 +132,8 @@ def service_answers(table: Table, names: Sequence[str], moves: int, confidence: 
         That each lift was to fly.
     confidence
         Of the interval.
+    factors
+        Columns by which the drift of the counts is told apart.
     """
     flown = table[np.isfinite(table[:, names.index("moves")])]
     if not len(flown):
@@ -121,6 +153,8 @@ def service_answers(table: Table, names: Sequence[str], moves: int, confidence: 
         overdue=int(np.sum(np.isfinite(due) & ~np.isfinite(flags))),
         since=_since(columns),
         worn=_worn(columns, moves),
+        drift_per_100=_three(columns["drift_counts_per_100_moves"]),
+        factors=_factors(columns, factors or {}),
     )
 
 
@@ -139,6 +173,12 @@ def service_lines(found: ServiceAnswers, confidence: float) -> list[str]:
             f"  service asked for: {found.flagged} lifts, of these {found.flagged_false} before it was due ({ends}); "
             f"{found.overdue} due and not asked for"
         )
+    few, middle, most = found.drift_per_100
+    lines.append(f"  drift of the counts per 100 moves, worst leg: {number(middle)} ({number(few)} to {number(most)})")
+    lines += [
+        f"    {one.column} = {one.value}: {number(one.mean_drift)}, worst of {one.lifts} lifts {number(one.worst_drift)}"
+        for one in found.factors
+    ]
     lines += ["", "  moves since homing      moves   level error, mean   worst"]
     for one in found.since:
         label = (

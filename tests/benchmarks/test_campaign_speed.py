@@ -12,6 +12,7 @@ from time import perf_counter, process_time
 
 import numpy as np
 import pytest
+from campaigns import short_plan
 from rehearsals import EXAMPLES
 
 from scenarios.campaign.answers import answers_of
@@ -85,6 +86,35 @@ def test_the_cost_grows_linearly_with_the_lifts() -> None:
         spans.append((process_time() - begin) / lifts)
 
     assert spans[1] == pytest.approx(spans[0], rel=0.2)
+
+
+def with_legs(folder: Path, legs: int) -> Plan:
+    """The short campaign over a lift with as many legs in two rows; load and supply grow with them."""
+    short_plan(folder)
+    text = (folder / "worktop.toml").read_text(encoding="utf-8")
+    before, after = text.index("[[leg]]"), text.index("[sensing]")
+    rows = [f'[[leg]]\nname = "leg{k}"\nat_mm = [{-600 + 1200 * k // (legs - 1)}, {300 * (k % 2) * (legs > 2)}]\n' for k in range(legs)]
+    text = text[:before] + "".join(rows) + text[after:]
+    text = text.replace("current_limit_a = 12.0", f"current_limit_a = {6.0 * legs}", 1)
+    (folder / "worktop.toml").write_text(text, encoding="utf-8")
+    scenario = (folder / "short.toml").read_text(encoding="utf-8")
+    (folder / "short.toml").write_text(scenario.replace("mass_kg = 90.0", f"mass_kg = {45.0 * legs}"), encoding="utf-8")
+    (folder / "mine.toml").write_text(
+        f'kind = "campaign"\nname = "legs"\nrehearsal = "short.toml"\nlifts = 40\n[set]\n"lift.deck.mass_kg" = {15.0 * legs}\n',
+        encoding="utf-8",
+    )
+    return load_plan(folder / "mine.toml")
+
+
+def test_the_cost_is_within_a_fifth_linear_in_the_legs(tmp_path: Path) -> None:
+    """2 to 16 legs, against the straight line through all four, each counted by its share of itself."""
+    legs = np.array([2.0, 4.0, 8.0, 16.0])
+    cost = np.array([per_lift_s(with_legs(tmp_path / str(n), int(n)), 20) for n in legs])
+    line = np.polynomial.Polynomial.fit(legs, cost, 1, w=1.0 / cost)
+    print("ms a lift:", dict(zip(legs.tolist(), (1e3 * cost).round(2).tolist(), strict=True)), "of the line:", (cost / line(legs)).round(3))
+
+    assert cost == pytest.approx(line(legs), rel=0.2)
+    assert line.convert().coef[1] > 0.0
 
 
 def test_a_million_lifts_are_told_of_in_less_than_a_gigabyte(tmp_path: Path) -> None:

@@ -192,3 +192,33 @@ def test_a_cycle_that_does_not_end_where_it_begins_is_refused(tmp_path: Path) ->
 
     with pytest.raises(InputError, match="must end at the height at which it starts"):
         load_plan(tmp_path / "mine.toml")
+
+
+def test_the_detector_can_be_a_factor_and_its_drift_per_hundred_moves_is_told_apart(tmp_path: Path) -> None:
+    """Spikes with doubles, against a hall-type reference that errs at nothing, by the same moves, homed after each 20:
+    what is left of it, five counts a stretch, is the zero's own error and the play."""
+    plan = service_plan(tmp_path, 'moves = 40\nrehome = "never"\nrehome_every = 20', 8)
+    kinds = '"lift.leg.detector.kind" = { distribution = "discrete", values = ["spikes", "hall"] }'
+    text = plan.path.read_text().replace("[set]", f'[vary]\n{kinds}\n[set]\n"lift.every_leg.detector.run_double" = 0.02')
+    plan.path.write_text(text.replace('running" = "plausibility"', 'running" = "none"'))
+    plan = load_plan(plan.path)
+    folder = Folder(tmp_path / "out", plan, 8)
+    folder.keep(folder.batches[0], fly_lifts(plan, 0, 8))
+    answers = answers_of(folder)
+    assert answers.service is not None
+    drift = {one.value: one for one in answers.service.factors}
+
+    assert sum(one.lifts for one in drift.values()) == 8
+    print({value: (one.mean_drift, one.worst_drift) for value, one in drift.items()})
+    assert drift["hall"].worst_drift < 30.0
+    assert drift["spikes"].mean_drift > 3.0 * drift["hall"].worst_drift
+    assert "lift.leg.detector.kind = hall" in "\n".join(answer_lines(answers))
+
+
+def test_a_requirement_is_broken_by_a_lift_that_breaks_any_limit_that_carries_it(worn: tuple[Plan, Folder]) -> None:
+    answers = answers_of(worn[1])
+    (one,) = answers.requirements
+
+    assert (one.id, one.limits, one.sources) == ("W-4", ("position_error_mm",), ("own requirement: 20 counts",))
+    assert (one.judged, one.broken) == (2, next(limit.broken for limit in answers.limits if limit.name == "position_error_mm"))
+    assert f"W-4 (position_error_mm): {one.broken} of 2 broke it" in "\n".join(answer_lines(answers))
