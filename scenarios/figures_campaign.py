@@ -94,7 +94,7 @@ def service_figure(
         clean(panels[0], "level error at rest [mm]")
         if worn:
             moves = [one[0] for one in worn]
-            panels[1].fill_between(moves, [one[1] for one in worn], [one[3] for one in worn], color=FAINT, linewidth=0.0)
+            panels[1].fill_between(moves, [one[1] for one in worn], [one[3] for one in worn], color=BELIEVED, alpha=0.2, linewidth=0.0)
             panels[1].plot(moves, [one[2] for one in worn], color=BELIEVED, marker="o", markersize=4)
             if flag is not None:
                 panels[1].axhline(flag, color=LIMIT, linestyle=(0, (5, 2)), linewidth=1.3)

@@ -148,7 +148,7 @@ def campaign(order: Order) -> int:
     from scenarios.runner import fly
 
     folder = Folder(order.folder or Path(f"{order.file.stem}-lifts"), plan, order.batch)
-    if not plan.sampler.combined:
+    if not plan.sampler.combined and plan.file.rare is None:
         order.say(claim_of_plan(plan.file.lifts, plan.file.confidence) + ".")
     if not order.quiet and not cache.is_warm():
         click.echo("Compiling the kernels for this machine, once (about a minute) ...", err=True)
