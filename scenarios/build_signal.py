@@ -16,6 +16,10 @@ from scenarios.files.signal import Commutator, RippleDetector, SpikeDetector, Wi
 __all__ = ["build_line", "build_ripple", "build_shape", "build_spikes", "cable_shares", "ring_frequency"]
 
 US, MS = 1e-6, 1e-3
+CANDIDATE_NOISES = 4.0
+RELEASE_US = 1.0
+"""By which the clamp of the coupling is released before the blanking ends: let go in the middle of a spike it makes a step of its
+own, which must not be heard.  Then a spike that begins in the blanking is masked whole, and the share masked is 2 f t."""
 REST_S = 0.05
 """A longer gap between two pulses is a rest."""
 
@@ -145,6 +149,11 @@ def build_line(world: NDArray[np.void], q: int, leg: Leg, worn: bool, rate: floa
     return line
 
 
+def _clamp(blank_us: float, dt: float) -> int:
+    """Samples for which the coupling is clamped where the comparator is blanked for ``blank_us`` [us]."""
+    return max(round((blank_us - min(RELEASE_US, 0.5 * blank_us)) * US / dt), 1) if blank_us > 0.0 else 0
+
+
 def build_spikes(table: SpikeDetector, dt: float, gain: float, threshold: float) -> tuple[NDArray[np.void], NDArray[np.void]]:
     """Front end and comparator of the spike detector; ``threshold`` [V] is referred to the input, ``dt`` [s] a sample."""
     front, comparator = np.zeros(1, FRONT), np.zeros(1, COMPARATOR)
@@ -163,8 +172,8 @@ def build_spikes(table: SpikeDetector, dt: float, gain: float, threshold: float)
     two["hold_decay"] = 1.0 - share_of(1.0 / (2.0 * pi * table.hold_ms * MS), dt)
     two["lockout"], two["adaptive"] = round(table.lockout_us * US / dt), table.adaptive_lockout
     if table.clamped:
-        one["clamp_carrier"] = round(table.blank_carrier_us * US / dt)
-        one["clamp_switch"] = round(table.blank_switch_us * US / dt)
+        one["clamp_carrier"] = _clamp(table.blank_carrier_us, dt)
+        one["clamp_switch"] = _clamp(table.blank_switch_us, dt)
     two["rest"] = round(REST_S / dt)
     two["blank_carrier"] = round(table.blank_carrier_us * US / dt)
     two["blank_switch"] = round(table.blank_switch_us * US / dt)
@@ -186,13 +195,19 @@ def build_ripple(table: RippleDetector, dt: float) -> tuple[NDArray[np.void], ND
     return front, comparator
 
 
-def build_shape(leg: Leg, dt: float, gain: float, threshold: float) -> tuple[NDArray[np.void], NDArray[np.void]]:
-    """Front end and record of the shape check: the chain of the spike detector without its rectifier, and what judges behind it."""
+def build_shape(leg: Leg, dt: float, gain: float, threshold: float, noise: float = 0.0) -> tuple[NDArray[np.void], NDArray[np.void]]:
+    """Front end and record of the shape check: the chain of the spike detector without its rectifier, and what judges behind it.
+
+    ``noise`` [V rms], referred to the input: the candidates' threshold is at least ``CANDIDATE_NOISES`` times it, or the check would
+    have noise to judge all the time.
+    """
     front, comparator = build_spikes(leg.spike_detector, dt, gain, threshold)
     front["rectify"] = 0
     shape = np.zeros(1, SHAPE)
     one, table = shape[0], leg.shape_check
-    one["threshold"], one["hysteresis"] = table.sensitive * comparator[0]["threshold"], min(leg.spike_detector.hysteresis, 0.9)
+    plain = comparator[0]["threshold"]
+    one["threshold"] = min(plain, max(table.sensitive * plain, CANDIDATE_NOISES * gain * noise))
+    one["hysteresis"] = min(leg.spike_detector.hysteresis, 0.9)
     one["plain_threshold"], one["lockout"] = comparator[0]["threshold"], comparator[0]["lockout"]
     one["every"] = max(1, round(table.value_us * US / dt))
     for name in ("likeness", "least_size", "least_period", "learning"):

@@ -113,6 +113,6 @@ def chains(leg: Leg, setting: Setting) -> dict[str, Chain | ShapeChain]:
     dt = 1.0 / sample_rate(leg)
     return {
         "spikes": Chain(*build_spikes(leg.spike_detector, dt, setting.gain, setting.threshold)),
-        "shape": ShapeChain(*build_shape(leg, dt, setting.gain, setting.threshold), keep=True),
+        "shape": ShapeChain(*build_shape(leg, dt, setting.gain, setting.threshold, setting.noise), keep=True),
         "ripple": Chain(*build_ripple(leg.ripple_detector, dt)),
     }

@@ -59,7 +59,7 @@ def hear_recording(leg: Leg, setting: Setting, recording: Recording) -> dict[str
     """
     dt = recording.dt
     spikes = Chain(*build_spikes(leg.spike_detector, dt, setting.gain, setting.threshold))
-    shape = ShapeChain(*build_shape(leg, dt, setting.gain, setting.threshold))
+    shape = ShapeChain(*build_shape(leg, dt, setting.gain, setting.threshold, setting.noise))
     rises: list[Floats] = []
     samples = 0
     for part in recording.blocks():

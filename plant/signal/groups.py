@@ -59,6 +59,8 @@ _FLUX = 0.1
 """Share of the newest in the flux."""
 _LEVEL = 0.3
 """Share of the newest in the level."""
+_LEAST_SHARE = 0.05
+"""Least size of a segment's groups over the level."""
 _FAVOUR = 0.05
 """Share of the newest in what sign a break is believed to have."""
 _SURE = 0.2
@@ -148,10 +150,13 @@ def _passed(shape: Any) -> int:
 
 @kernel
 def _doubt(shape: Any, size: float, place: int) -> int:
-    """How a group between two ends: one of full size is a double once; if it comes again and again the period is wrong."""
+    """How a group between two ends: one of full size is a double once; if it comes again and again the period is wrong.
+
+    After a start it is so at once: the lockout outlasts nearly every double, and a miss has likely made the period twice too long.
+    """
     if size < _FULL * shape.level * shape.share[place]:
         return TOO_SOON
-    shape.doubts += 3
+    shape.doubts += 3 if shape.periods > _STEADY else _DOUBTS
     if shape.doubts < _DOUBTS:
         return TOO_SOON
     shape.doubts = 0
@@ -173,7 +178,7 @@ def _judge(shape: Any, place: int, peak: float, length: float) -> int:
         return ACCEPTED if size > shape.plain_threshold else TOO_SMALL
     if shape.periods <= _SETTLED:
         if shape.since < _START_SPACING * shape.period:
-            return TOO_SOON
+            return _doubt(shape, size, place)
         return ACCEPTED if size > max(shape.plain_threshold, _START_SIZE * shape.level) else TOO_SMALL
     least = shape.least_period if shape.periods > _STEADY else min(shape.least_period, _STARTING)
     if shape.phase < least:
@@ -200,7 +205,7 @@ def _compare(shape: Any, place: int, size: float, length: float) -> int:
 @kernel
 def _relearn(shape: Any, place: int, peak: float, length: float) -> None:
     """Take in a group that came when one was due but was refused: or what has once been learnt wrongly would last."""
-    if shape.cut > 0 or shape.periods < 3 or length == 0.0:
+    if shape.cut > 0 or shape.periods < 3 or abs(peak) <= shape.plain_threshold:
         return
     if shape.phase < 0.7 or shape.phase > 1.4 or shape.level <= 0.0:
         return
@@ -208,7 +213,7 @@ def _relearn(shape: Any, place: int, peak: float, length: float) -> None:
     for k in range(SHAPE_PLACES):
         at = place * SHAPE_PLACES + k
         shape.pattern[at] += shape.learning * (sign * shape.group[k] / length - shape.pattern[at])
-    shape.share[place] += shape.learning * (abs(peak) / shape.level - shape.share[place])
+    shape.share[place] = max(shape.share[place] + shape.learning * (abs(peak) / shape.level - shape.share[place]), _LEAST_SHARE)
 
 
 @kernel
@@ -224,7 +229,7 @@ def _learn(shape: Any, place: int, peak: float, length: float) -> None:
     if shape.level > 0.0:
         expected = shape.level * shape.share[place]
         shape.wear += 0.02 * (abs(size - expected) / expected - shape.wear)
-        shape.share[place] += shape.learning * (size / shape.level - shape.share[place])
+        shape.share[place] = max(shape.share[place] + shape.learning * (size / shape.level - shape.share[place]), _LEAST_SHARE)
         shape.level += _LEVEL * (size / shape.share[place] - shape.level)
     else:
         shape.level = size / shape.share[place]
