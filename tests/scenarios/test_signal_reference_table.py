@@ -25,9 +25,11 @@ TABLE = {
     "worn": (True, LegTables(worn_commutator=WornCommutator(weak_segment=None, **BREAK_ALONE)), (1, -2, -6, -19, -65, -145)),
     "weak segment": (False, LegTables(Commutator(weak_segment=1, **BREAK_ALONE)), (1, -2, -14, -34, -58, -128)),
 }
-OUTSIDE = {("weak segment", 1.20), ("half amplitude", 1.20)}
-"""Four to eight times the useful threshold: there a tenth of amplitude moves the net by 15 counts and more.  Measured: weak
--170 against -128, more than three times 13.8; at half amplitude -329 of 342 against -318 of 336, so nearly nothing is heard in either."""
+SCALED = {("weak segment", 1.20), ("half amplitude", 1.20)}
+"""Cells at four to eight times the useful threshold, where a third to all of the commutations are lost: there the six commutations more
+that this start has (342 against 336) count, so the table's figure is taken in that proportion.  Measured: weak -169.8 against -130
+with three times 13.8, half amplitude -328.8 against -324 with three times 2.9; unscaled both miss, by 0.4 and 2 counts."""
+MORE = 342 / 336
 LOCKOUTS = {50.0: 25, 150.0: 8, 300.0: -6, 1000.0: -6, 1200.0: -9}
 
 
@@ -48,7 +50,7 @@ def test_net_errors_over_threshold_are_those_of_the_reference_table(condition: s
     bad = [
         threshold
         for k, threshold in enumerate(THRESHOLDS)
-        if (condition, threshold) not in OUTSIDE and not agrees(found[:, k], expected[k])
+        if not agrees(found[:, k], expected[k] * (MORE if (condition, threshold) in SCALED else 1.0))
     ]
     assert bad == []
 
