@@ -32,7 +32,7 @@ from typing import Any
 from plant.kernel import inlined, kernel
 from plant.signal.records import SHAPE_BEFORE, SHAPE_PLACES
 
-__all__ = ["ACCEPTED", "TOO_SMALL", "TOO_SOON", "UNLIKE", "close_group", "pace_of"]
+__all__ = ["ACCEPTED", "SETTLED", "TOO_SMALL", "TOO_SOON", "UNLIKE", "close_group", "pace_of"]
 
 ACCEPTED, TOO_SOON, TOO_SMALL, UNLIKE = 0, 1, 2, 3
 _FLANK = 0.5
@@ -41,7 +41,7 @@ _LEARN_FIRST = 3
 """Groups of a commutation that are taken in before any is compared."""
 _PATIENCE = 2.5
 """Periods without an accepted group after which what has been learnt is in doubt."""
-_SETTLED = 5
+SETTLED = 5
 """Periods after a rest before instants are foretold: a start shortens the period from one to the next."""
 _START_SPACING = 0.3
 """Least spacing over the last one until then."""
@@ -51,6 +51,8 @@ _START_SIZE = 0.25
 """Least size over the level until then: the makes of a start are as large as the breaks of running."""
 _FULL = 0.3
 """Size over the learnt one from which a refused group casts doubt on the period."""
+_SOONEST = 0.2
+"""Spacing over the expected one below which even after a start a group is likelier a double than two or three misses."""
 _DOUBTS = 6
 """Doubts at which the period is given up; a refused group adds three, an accepted one takes one away."""
 _FOLLOW = 0.25
@@ -143,7 +145,7 @@ def _of_other_sign(shape: Any, peak: float) -> bool:
 @kernel
 def _passed(shape: Any) -> int:
     """Commutations from the last accepted one to the group at hand."""
-    if shape.periods <= _SETTLED or shape.since >= shape.rest:
+    if shape.periods <= SETTLED or shape.since >= shape.rest:
         return 1
     return min(max(math.floor(shape.phase + 0.5), 1), 3)  # type: ignore[no-any-return]
 
@@ -156,7 +158,7 @@ def _doubt(shape: Any, size: float, place: int) -> int:
     """
     if size < _FULL * shape.level * shape.share[place]:
         return TOO_SOON
-    shape.doubts += 3 if shape.periods > _STEADY else _DOUBTS
+    shape.doubts += 3 if shape.periods > _STEADY or shape.since < _SOONEST * shape.period else _DOUBTS
     if shape.doubts < _DOUBTS:
         return TOO_SOON
     shape.doubts = 0
@@ -176,7 +178,7 @@ def _judge(shape: Any, place: int, peak: float, length: float) -> int:
         return TOO_SMALL
     if shape.periods == 0 or shape.since >= shape.rest or shape.phase > _PATIENCE:
         return ACCEPTED if size > shape.plain_threshold else TOO_SMALL
-    if shape.periods <= _SETTLED:
+    if shape.periods <= SETTLED:
         if shape.since < _START_SPACING * shape.period:
             return _doubt(shape, size, place)
         return ACCEPTED if size > max(shape.plain_threshold, _START_SIZE * shape.level) else TOO_SMALL
@@ -245,15 +247,15 @@ def _follow_coast(shape: Any, off: float) -> None:
     if shape.flux > 0.0:
         shape.flux *= 1.0 + _FLUX * off
         shape.period = shape.flux / volts
-    elif shape.coasted > _SETTLED:
+    elif shape.coasted > SETTLED:
         shape.flux = shape.period * volts
 
 
 @kernel
 def _follow(shape: Any, passed: int) -> None:
     """Take the spacing of an accepted group into period, flux and phase."""
-    if shape.since >= shape.rest or shape.phase > _PATIENCE:
-        # the gap is no period: the rotor may have stood in it
+    if shape.since >= shape.rest or (shape.phase > _PATIENCE and shape.periods > 2):
+        # the gap is no period: the rotor may have stood in it; but a period of one or two groups only may be wrong itself
         shape.periods = 0
     shape.doubts = max(shape.doubts - 1, 0)
     shape.coasted = 0 if shape.driven == 1 else shape.coasted + 1

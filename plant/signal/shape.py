@@ -13,7 +13,7 @@ from __future__ import annotations
 from typing import Any
 
 from plant.kernel import kernel
-from plant.signal.groups import close_group, pace_of
+from plant.signal.groups import SETTLED, close_group, pace_of
 from plant.signal.records import EDGE, SHAPE_BEFORE, SHAPE_PLACES, VOLTS
 
 __all__ = ["check_shapes", "prepare_shape"]
@@ -89,9 +89,12 @@ def _take(shape: Any, value: float, now_us: float, dt: float, pulses: Any) -> No
 
 @kernel
 def _tell_speed(shape: Any, dt: float) -> None:
-    """Speed: by the period, by the generator voltage while that is known to tell; none after a rest, at most what silence allows."""
+    """Speed: by the period, by the generator voltage while that is known to tell; at most what silence allows.
+
+    None (0: not reported) after a rest, and until so many groups have been accepted that the period is one.
+    """
     pace = pace_of(shape)
-    if shape.since >= shape.rest:
+    if shape.since >= shape.rest or (shape.driven == 1 and shape.periods <= SETTLED):
         pace = 0.0
     elif shape.driven == 1 and shape.since > shape.period:
         pace = min(pace, 1.0 / shape.since)
