@@ -186,7 +186,8 @@ def test_a_homing_that_drives_the_legs_apart_ends_at_the_tilt_limit(lift: str) -
     home, long_after = Step(10, Action.COMMAND, (float(Command.HOME), 0.0)), Step(12000, Action.CLOCK_RATE, (0.0,))
     watched, sequence = flown(stiff, easy, home, long_after, lift=lift, variant="unlevelled")
 
-    assert reasons_of(watched) == {Reason.TILT}
+    # the worktop's columns, parted, rack: its pinch guard, which watches a homing from a known height, feels that before
+    assert reasons_of(watched) == {Reason.PINCH_LOWERING if lift == "worktop" else Reason.TILT}
     assert np.max(watched.whole("believed_error_m")[watched.whole("mode") == Mode.HOMING]) <= float(watched.told["tilt_limit"])
     assert broken(watched, sequence) == {}
 
