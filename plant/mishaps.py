@@ -97,7 +97,8 @@ def start_hand(world: Any, leg: Any, way: float, speed: float) -> None:
     """Let somebody turn the spindle by ``way`` [m of lift, up positive] at ``speed`` [m/s]."""
     if leg.hand_speed == 0.0:
         world.outside += 1
-    leg.hand_to = leg.travel + way
+    leg.hand_left = way
+    leg.hand_at = leg.travel
     leg.hand_speed = speed if way >= 0.0 else -speed
 
 
@@ -105,14 +106,20 @@ def start_hand(world: Any, leg: Any, way: float, speed: float) -> None:
 def turn_by_hand(world: Any) -> None:
     """Hold the speed of every spindle that is turned by hand; the hand waits while the motor is driven, and yields to a stop.
 
-    The hand gives what friction, load and brake took since the last sub-step.
+    The hand gives what friction, load and brake took since the last sub-step.  What the motor moves meanwhile is no part of
+    its way.
     """
     for q in range(world.n_legs):
         leg = world.legs[q]
-        if leg.hand_speed == 0.0 or leg.bridge.mode == DRIVE:
+        if leg.hand_speed == 0.0:
             continue
+        moved = leg.travel - leg.hand_at
+        leg.hand_at = leg.travel
+        if leg.bridge.mode == DRIVE:
+            continue
+        leg.hand_left -= moved
         motor = leg.motor
-        if (leg.hand_to - leg.travel) * leg.hand_speed <= 0.0 or stop_force(leg, leg.travel) != 0.0:
+        if leg.hand_left * leg.hand_speed <= 0.0 or stop_force(leg, leg.travel) != 0.0:
             leg.hand_speed = 0.0
             world.outside -= 1
             continue

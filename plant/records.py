@@ -187,7 +187,8 @@ def leg_dtype() -> np.dtype[np.void]:
             ("debris_low", f8),  # m that lie on the stop; ``stop_low`` is where they are met
             ("debris_high", f8),
             ("debris_stiffness", f8),  # N/m
-            ("hand_to", f8),  # m, travel to which somebody turns the spindle by hand
+            ("hand_left", f8),  # m, way by which somebody still has to turn the spindle by hand, up positive
+            ("hand_at", f8),  # m, travel at which the hand has it
             ("hand_speed", f8),  # m/s, up positive, 0: nobody does
             ("carried_mass", f8),  # share of deck and payload, for the inertia
             ("share", f8),  # N, static share of deck and payload

@@ -211,3 +211,16 @@ def test_a_homing_from_known_heights_is_held_to_the_tilt_limit_like_any_move(lif
     assert reasons_of(watched) == {Reason.TILT, Reason.SUPPLY_LOW}
     assert np.max(believed[homing]) <= max(limit, believed[homing][0] + 2.0 / float(watched.told["legs"]["counts_per_metre"][0]))
     assert broken(watched, sequence) == {}
+
+
+def test_a_hand_that_waited_for_the_motor_turns_its_way_and_does_not_take_back_what_the_motor_ran() -> None:
+    hand, release = Step(41, Action.HAND, (-1.2e-3, 2e-3), 2), Step(699, Action.COMMAND, (float(Command.RELEASE), 0.0))
+    watched, sequence = flown(UP, hand, release, LONG_AFTER, lift="showcase", variant="gating")
+    travel = 1e3 * watched.each("travel")
+    off = int(np.flatnonzero(watched.each("bridge_mode")[:, 2] == 1)[-1])
+    print(f"turned back by {travel[off, 2] - travel[-1, 2]:.3f} mm")
+
+    # to what the leg still runs in a tick or two, before the hand has it
+    assert travel[off, 2] - travel[-1, 2] == pytest.approx(1.2, abs=0.1)
+    assert travel[-1, 2] > travel[0, 2] + 3.0
+    assert broken(watched, sequence) == {}
