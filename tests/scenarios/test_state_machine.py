@@ -184,11 +184,7 @@ def test_a_homing_that_drives_the_legs_apart_ends_at_the_tilt_limit(lift: str) -
     # no levelling law, one stiff leg and one that runs easily, and a long way to the stops
     stiff, easy = Step(100, Action.FRICTION, (1.75,), 0), Step(10, Action.FRICTION, (0.75,), 1)
     home, long_after = Step(10, Action.COMMAND, (float(Command.HOME), 0.0)), Step(12000, Action.CLOCK_RATE, (0.0,))
-    sequence = Sequence(lift, "unlevelled", (stiff, easy, home, long_after))
-    rig = prepared(sequence)
-    # a deck that racks takes load off a leg, which the pinch guard sees first
-    rig["settings"]["pinch"]["on"] = 0
-    watched = fly_watched(rig)
+    watched, sequence = flown(stiff, easy, home, long_after, lift=lift, variant="unlevelled")
 
     # the worktop's columns, parted, rack: its pinch guard, which watches a homing from a known height, feels that before
     assert reasons_of(watched) == {Reason.PINCH_LOWERING if lift == "worktop" else Reason.TILT}
@@ -205,6 +201,7 @@ def test_a_homing_from_known_heights_is_held_to_the_tilt_limit_like_any_move(lif
     sequence = Sequence(lift, "unlevelled", (stiff, easy, down, dip, home, long_after))
     rig = prepared(sequence)
     rig["settings"]["supply_low"], rig["settings"]["supply_low_time"] = 8.0, 0.005
+    # a deck that racks takes load off a leg, which the pinch guard would see first
     rig["settings"]["pinch"]["on"] = 0
     watched = fly_watched(rig)
     believed, limit = watched.whole("believed_error_m"), float(watched.told["tilt_limit"])
