@@ -17,9 +17,7 @@ __all__ = ["build_line", "build_ripple", "build_shape", "build_spikes", "cable_s
 
 US, MS = 1e-6, 1e-3
 CANDIDATE_NOISES = 4.0
-RELEASE_US = 1.0
-"""By which the clamp of the coupling is released before the blanking ends: let go in the middle of a spike it makes a step of its
-own, which must not be heard.  Then a spike that begins in the blanking is masked whole, and the share masked is 2 f t."""
+"""Least threshold of a candidate of the shape check over the noise at it, rms."""
 REST_S = 0.05
 """A longer gap between two pulses is a rest."""
 
@@ -149,11 +147,6 @@ def build_line(world: NDArray[np.void], q: int, leg: Leg, worn: bool, rate: floa
     return line
 
 
-def _clamp(blank_us: float, dt: float) -> int:
-    """Samples for which the coupling is clamped where the comparator is blanked for ``blank_us`` [us]."""
-    return max(round((blank_us - min(RELEASE_US, 0.5 * blank_us)) * US / dt), 1) if blank_us > 0.0 else 0
-
-
 def build_spikes(table: SpikeDetector, dt: float, gain: float, threshold: float) -> tuple[NDArray[np.void], NDArray[np.void]]:
     """Front end and comparator of the spike detector; ``threshold`` [V] is referred to the input, ``dt`` [s] a sample."""
     front, comparator = np.zeros(1, FRONT), np.zeros(1, COMPARATOR)
@@ -171,12 +164,14 @@ def build_spikes(table: SpikeDetector, dt: float, gain: float, threshold: float)
     two["threshold"], two["hysteresis"], two["tracking"] = gain * threshold, table.hysteresis, table.tracking
     two["hold_decay"] = 1.0 - share_of(1.0 / (2.0 * pi * table.hold_ms * MS), dt)
     two["lockout"], two["adaptive"] = round(table.lockout_us * US / dt), table.adaptive_lockout
-    if table.clamped:
-        one["clamp_carrier"] = _clamp(table.blank_carrier_us, dt)
-        one["clamp_switch"] = _clamp(table.blank_switch_us, dt)
     two["rest"] = round(REST_S / dt)
     two["blank_carrier"] = round(table.blank_carrier_us * US / dt)
     two["blank_switch"] = round(table.blank_switch_us * US / dt)
+    if table.clamped:
+        # to the end of the blanking, no shorter: let go in the middle of a spike the coupling makes a step of what is left of it,
+        # and a spike that outlasts the blanking of a carrier is heard by that
+        one["clamp_carrier"] = two["blank_carrier"]
+        one["clamp_switch"] = two["blank_switch"]
     two["delay_us"] = table.delay_us
     return front, comparator
 

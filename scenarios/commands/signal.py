@@ -334,8 +334,8 @@ def _prices(words: tuple[str, ...]) -> dict[str, float]:
 def command(**options: object) -> None:
     """What the detectors of a leg hear on the motor wires, new and worn.
 
-    FILE is a lift: a built-in bench move is flown both ways (start, run, load step, power cut, coast).  Or a scenario: it
-    is flown as it stands.
+    FILE is a lift: a built-in bench move is flown both ways (start, run, load step, power cut, coast), and one that
+    is reversed in mid-turn and braked.  Or a scenario: it is flown as it stands.
     """
     options["json"] = options.pop("json_to")
     options["prices"] = _prices(options["prices"])  # type: ignore[arg-type]

@@ -26,45 +26,67 @@ def chopped() -> Bench:
     return fly(ready(world), [Order(0.0, machines.DRIVE, 0.5, 0.0)], 2.0)
 
 
-@pytest.mark.parametrize(("carrier_khz", "blank_us"), [(20.0, 5.0), (1.0, 5.0), (20.0, 10.0)])
-def test_a_blanked_carrier_masks_twice_its_frequency_times_the_blanking(carrier_khz: float, blank_us: float) -> None:
-    """Spikes of a quarter of a microsecond without arc or ringing, so that a spike is masked whole or not at all.
+NARROW = Commutator(
+    base_width_us=0.2,
+    rise_us=0.04,
+    under_commutation=0.0,
+    off_neutral=0.02,
+    current_scale_a=0.05,
+    ring_khz=2000.0,
+    ring_quality=0.3,
+    make_share=0.0,
+    remake_share=0.0,
+    spread=0.0,
+    jitter=0.05,
+)
+"""Spikes of a quarter of a microsecond without arc: masked whole or not at all."""
 
-    One that begins in the blanking is masked even where it outlasts it, because the clamp of the coupling is let go before the
-    blanking ends.  Over six seeds 20.1 and 39.4 % at 20 kHz and 5 and 10 us, with standard errors of 0.7 and 0.8.
-    """
-    narrow = Commutator(
-        base_width_us=0.2,
-        rise_us=0.04,
-        under_commutation=0.0,
-        off_neutral=0.02,
-        current_scale_a=0.05,
-        ring_khz=2000.0,
-        ring_quality=0.3,
-        make_share=0.0,
-        remake_share=0.0,
-        spread=0.0,
-        jitter=0.05,
-    )
+
+@lru_cache
+def masked(carrier_khz: float, blank_us: float) -> tuple[float, float]:
+    """Share of commutations missed where the clamp is let go with the blanking, and a microsecond before it; six seeds."""
     bare = wires.BARE_WIRES.model_copy(update={"carrier_khz": carrier_khz, "noise_mv": 2.0})
     detector = SpikeDetector(
         lowpass_khz=0.0, difference_khz=0.0, swing_v=60.0, gain=1.0, lockout_us=200.0, blank_carrier_us=blank_us, delay_us=0.0
     )
-    missed = true = 0
-    for seed in range(4):
-        source = wires.source_of(chopped(), LegTables(narrow, wires=bare, spike_detector=detector), seed=seed, rate=4e6)
-        chain = Chain(*build_spikes(detector, 0.25e-6, 1.0, 0.1), room=4096)
-        listen(source, [chain])
+    missed, true = np.zeros(2), 0
+    for seed in range(6):
+        source = wires.source_of(chopped(), LegTables(NARROW, wires=bare, spike_detector=detector), seed=seed, rate=4e6)
+        both = [Chain(*build_spikes(detector, 0.25e-6, 1.0, 0.1), room=4096) for _ in range(2)]
+        both[1].front["clamp_carrier"] -= 4
+        listen(source, both)
         running = truth(source)
         running = running[running > 3e5]
-        made = match(running, chain.heard()[chain.heard() > 3e5 - 100.0])
-        missed += int(np.count_nonzero(made.hit < 0))
+        missed += [np.count_nonzero(match(running, one.heard()[one.heard() > 3e5 - 100.0]).hit < 0) for one in both]
         true += len(running)
 
-    print(f"{carrier_khz:g} kHz, {blank_us:g} us: {100.0 * missed / true:.2f} % of {true}")
+    assert true > 3000
+    return float(missed[0] / true), float(missed[1] / true)
 
-    assert true > 2000
-    assert missed / true == pytest.approx(masked_share(1e3 * carrier_khz, 1e-6 * blank_us), abs=0.02)
+
+@pytest.mark.parametrize(("carrier_khz", "blank_us"), [(20.0, 5.0), (1.0, 5.0)])
+def test_a_blanked_carrier_masks_twice_its_frequency_times_the_blanking(carrier_khz: float, blank_us: float) -> None:
+    """Within 2 points of 2 f t: 18.2 against 20 % at 20 kHz, standard error 0.6.  What is missing is no chance: see the next test."""
+    found, _ = masked(carrier_khz, blank_us)
+    print(f"{carrier_khz:g} kHz, {blank_us:g} us: {100.0 * found:.2f} %")
+
+    assert found == pytest.approx(masked_share(1e3 * carrier_khz, 1e-6 * blank_us), abs=0.02)
+
+
+@pytest.mark.parametrize("blank_us", [5.0, 10.0])
+def test_a_spike_that_outlasts_the_blanking_is_heard_when_the_clamp_is_let_go(blank_us: float) -> None:
+    """The clamp holds the top of a spike; its end is then a step, and is heard.  So the blanking counts 0.6 us less, for spikes of 0.3 us.
+
+    Where the clamp is let go a microsecond earlier the step falls into the blanking, and 2 f t holds: 20.1 and 39.4 % at 5 and 10 us,
+    standard errors 0.7 and 0.8.  But arcs of several microseconds outlast a blanking of 5 us, so that this costs a driven move at a
+    duty of 0.88 fourteen to twenty of 474 counts; the clamp is therefore let go with the blanking.
+    """
+    found, early = masked(20.0, blank_us)
+    print(f"20 kHz, {blank_us:g} us: {100.0 * found:.2f} %, clamp let go early {100.0 * early:.2f} %")
+
+    assert early == pytest.approx(masked_share(20e3, 1e-6 * blank_us), abs=0.02)
+    assert found == pytest.approx(masked_share(20e3, 1e-6 * (blank_us - 0.6)), abs=0.02)
+    assert found < early
 
 
 def counted(tables: LegTables, found: Setting, worn: bool) -> tuple[int, int, int]:

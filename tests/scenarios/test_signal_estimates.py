@@ -15,10 +15,10 @@ from scenarios.signal_study import Study, study_lift
 MOTORS = ("worktop", "roof", "showcase")
 SPEED = {("new", False): 0.05, ("worn", False): 0.06, ("new", True): 0.09, ("worn", True): 0.09}
 """Relative error of the speed, rms, from 20 rad/s up, by condition and whether the move is the one with a reversal.  Measured over
-four moves: new 0.6 to 2.9 %, worn 1.2 to 2.8 %; with a reversal, after which the period is found anew, 0.6 to 5.1 %."""
+four moves: new 0.6 to 1.7 %, worn 1.2 to 2.8 %; with a reversal, after which the period is found anew, 0.6 to 4.9 %."""
 FACTOR = 2.0
 """By which the shape check must have fewer wrong counts than the plain Schmitt trigger on a worn motor, whole bench move, both
-directions.  Measured over four moves: worktop 129 wrong become 32 (4.0), roof 128 become 39 (3.3), showcase 90 become 35 (2.6)."""
+directions.  Measured over four moves: worktop 125 wrong become 25 (5.0), roof 123 become 31 (4.0), showcase 85 become 27 (3.1)."""
 
 
 @lru_cache
