@@ -124,7 +124,7 @@ def test_the_spike_detector_follows_the_reference_wheel_as_far_as_the_last_spark
     20 mV rms of noise.  An ideal listener, a matched filter with a threshold of five times the noise, would hear all of the last
     five in 1, 65 and 79 of 100 runs, so 90 are out of reach on each.  Everything before is counted one for one, flyback included.
 
-    Reached with a threshold that tracks the peaks: 1, 37 and 68 equal, 81, 100 and 100 within 2, -3 to +1 (a fixed one of 90 mV: 0, 10
+    Reached with a threshold that tracks the peaks: 1, 37 and 69 equal, 81, 100 and 100 within 2, -3 to +1 (a fixed one of 90 mV: 0, 10
     and 29 equal, -5 to 0).  What is
     false is the first make of a start, in one run of ten: at 20 A it is as large as the last break of a coast.
     """
