@@ -64,6 +64,9 @@ def close_tick(world: Any) -> None:
         leg = world.legs[q]
         heat = leg.energy.copper + leg.energy.brush
         warm(leg.motor, heat - leg.heat_before, span)
+        if leg.motor.winding > leg.motor.hottest:
+            leg.motor.hottest = leg.motor.winding
+            leg.motor.hottest_us = world.time_us
         leg.heat_before = heat
         if leg.bind_force != 0.0:
             refresh_guide(leg)

@@ -66,6 +66,8 @@ MOTOR = np.dtype(
         ("angle", f8),
         ("winding", f8),  # deg C
         ("case", f8),
+        ("hottest", f8),  # deg C, of the winding, and when
+        ("hottest_us", i8),
         ("place", i8),  # index of the commutation last passed
         ("above", f8),  # angle of the next commutation going up
         ("below", f8),  # angle of the next commutation going down

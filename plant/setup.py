@@ -51,6 +51,7 @@ def prepare(world: Any) -> None:
         spindle.lead_sine = spindle.lead_tangent / math.sqrt(1.0 + spindle.lead_tangent * spindle.lead_tangent)
         refresh_spindle(leg)
         refresh_motor(leg.motor)
+        leg.motor.hottest = leg.motor.winding
         _invert(leg.motor)
         leg.motor.angle = leg.travel / spindle.travel_per_radian
         place_rotor(leg.motor)

@@ -9,7 +9,7 @@ from scenarios.trace import record
 from scenarios.wiring import advance, sense
 from sync.tick import tick
 
-__all__ = ["fly_flat"]
+__all__ = ["fly_flat", "fly_untraced"]
 
 
 @kernel
@@ -32,3 +32,13 @@ def fly(rig: Any, trace: Any, ticks: int) -> int:
 def fly_flat(rig: Any, trace: Any, ticks: int) -> int:
     """``fly`` on an array of shape (1,); an empty ``trace`` records nothing."""
     return fly(rig[0], trace, ticks)
+
+
+@kernel
+def fly_untraced(rig: Any, ticks: int) -> None:
+    """``fly`` on one record, without a trace."""
+    while rig.finished == 0 and rig.ticks < ticks:
+        sense(rig)
+        if rig.tick_due == 1:
+            tick(rig.settings, rig.memory, rig.inputs, rig.outputs)
+        advance(rig)

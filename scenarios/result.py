@@ -94,15 +94,10 @@ def _hardest_stop(rig: Any, names: Sequence[str]) -> Extreme | None:
     return Extreme(peak, float(legs[q]["stop_peak_us"]) / 1e6, names[q]) if peak > 0.0 else None
 
 
-def _hottest(rig: Any, names: Sequence[str], tracks: Tracks) -> Extreme | None:
-    ends = [float(rig["world"]["legs"][q]["motor"]["winding"]) for q in range(len(names))]
-    best = Extreme(max(ends), float(rig["world"]["time_us"]) / 1e6, names[int(np.argmax(ends))])
-    if tracks.empty:
-        return best
-    windings = tracks.legs("winding_c")
-    leg, row = np.unravel_index(int(np.argmax(windings)), windings.shape)
-    traced = Extreme(float(windings[leg, row]), float(tracks.time[row]), names[int(leg)])
-    return traced if traced.value > best.value else best
+def _hottest(rig: Any, names: Sequence[str]) -> Extreme:
+    motors = rig["world"]["legs"]["motor"][: len(names)]
+    q = int(np.argmax(motors["hottest"]))
+    return Extreme(float(motors["hottest"][q]), float(motors["hottest_us"][q]) / 1e6, names[q])
 
 
 def _lowest_supply(rig: Any, tracks: Tracks) -> Extreme | None:
@@ -149,7 +144,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         energy=_energy(rig, stored, count),
         events=events,
         controller=_controller(rig["memory"]),
-        hottest=_hottest(rig, names, tracks),
+        hottest=_hottest(rig, names),
         hardest_stop=_hardest_stop(rig, names),
         lowest_supply=_lowest_supply(rig, tracks),
         final_errors_mm=_final_errors(rig, count),

@@ -1,6 +1,6 @@
 """The rig: one nested record that holds a machine, its controller, the script of a rehearsal and what is scored.
 
-Both clocks work on it.  ``rig_dtype(capacity, moves)`` lays it out; ``TRACE_*`` name the columns of a trace.
+Both clocks work on it.  ``rig_dtype()`` lays it out; ``TRACE_*`` name the columns of a trace.
 """
 
 from __future__ import annotations
@@ -257,8 +257,8 @@ def probe_dtype(capacity: int) -> np.dtype[np.void]:
 
 
 @lru_cache
-def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.void]:
-    """Everything of one rehearsal."""
+def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES, rows: int = MAX_ROWS, events: int = MAX_EVENTS) -> np.dtype[np.void]:
+    """Everything of one rehearsal, with room for so many legs, scored moves, script rows and logged events."""
     return np.dtype(
         [
             ("world", world_dtype(capacity)),
@@ -273,14 +273,14 @@ def rig_dtype(capacity: int = CAPACITY, moves: int = MAX_MOVES) -> np.dtype[np.v
             ("hears", i8, (capacity,)),
             ("rows", i8),
             ("due_soon", i8),  # 1: a row may fire at a sub-step boundary inside the present tick
-            ("script", SCRIPT_ROW, (MAX_ROWS,)),
+            ("script", SCRIPT_ROW, (rows,)),
             ("bypass", i8),  # 1: the script holds the bridges, the controller is not obeyed
             ("moves", i8),  # scored so far
             ("move_waiting", i8),  # 1 + row whose order the controller keeps until it is at rest, 0: none
             ("move_open", i8),  # 1: the last of them is still going on
             ("move", move_dtype(capacity), (moves,)),
             ("events", i8),  # all that happened, the log keeps the first MAX_EVENTS
-            ("log", EVENT, (MAX_EVENTS,)),
+            ("log", EVENT, (events,)),
             ("trust_seen", TRUST_SEEN),
             ("mode_before", i8),
             ("refused_before", i8),

@@ -21,7 +21,7 @@ import numpy as np
 from scenarios.campaign.plan import Plan, Ticket, restored
 from scenarios.campaign.rows import Outcome, Rows, fly_lifts, lost_lift
 
-__all__ = ["Batch", "Cores", "Engine", "Flyer"]
+__all__ = ["Batch", "Cores", "Engine", "Flyer", "end_with_parent"]
 
 IN_FLIGHT = 2
 """Batches a worker: one that it flies and one that waits."""
@@ -49,7 +49,7 @@ _PLAN: list[tuple[Plan, Flyer]] = []
 """What a worker flies, made by its initialiser."""
 
 
-def _watch() -> None:
+def end_with_parent() -> None:
     """End this process with the one that started it, however that ended."""
     parent = parent_process()
     if parent is not None:
@@ -58,7 +58,7 @@ def _watch() -> None:
 
 
 def _begin(ticket: Ticket, flyer: Flyer) -> None:
-    Thread(target=_watch, daemon=True).start()
+    Thread(target=end_with_parent, daemon=True).start()
     _PLAN[:] = [(restored(ticket), flyer)]
 
 

@@ -8,11 +8,11 @@ from scenarios.errors import InputError
 
 __all__ = ["ENGINES", "engine_of"]
 
-ENGINES = ("cores", "cluster")
+ENGINES = ("cores", "cuda", "cluster")
 
 
 def engine_of(name: str, plan: Plan, jobs: int = 0, scheduler: str | None = None) -> Engine:
-    """Engine of a name: ``cores``, processes of this machine; ``cluster``, workers of dask.distributed.
+    """Engine of a name: ``cores``, processes of this machine; ``cuda``, a card; ``cluster``, workers of dask.distributed.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ def engine_of(name: str, plan: Plan, jobs: int = 0, scheduler: str | None = None
     Raises
     ------
     InputError
-        If a scheduler is given for another engine.
+        If a scheduler is given for another engine, or there is no card.
     """
     if scheduler is not None and name != "cluster":
         raise InputError([f"--scheduler: belongs to --engine cluster, not to --engine {name}"])
@@ -36,4 +36,8 @@ def engine_of(name: str, plan: Plan, jobs: int = 0, scheduler: str | None = None
         from scenarios.campaign.cluster import Cluster
 
         return Cluster(plan, jobs, scheduler)
+    if name == "cuda":
+        from scenarios.campaign.cuda import Cuda
+
+        return Cuda(plan, jobs)
     return Cores(plan, jobs)

@@ -7,7 +7,7 @@ evaluated), then ``FIGURES``, and ``WEIGHT`` or those of a service run.  A note 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from math import nan
@@ -19,16 +19,19 @@ from scenarios import cache
 
 cache.prepare()
 
+from scenarios.build import build_rig  # noqa: E402
 from scenarios.campaign.plan import Plan  # noqa: E402
 from scenarios.campaign.service import Life, service_columns  # noqa: E402
 from scenarios.errors import InputError  # noqa: E402
+from scenarios.files.scenario import Scenario  # noqa: E402
 from scenarios.limits import LIMITS  # noqa: E402
 from scenarios.result import Result, result_of  # noqa: E402
-from scenarios.runner import fly  # noqa: E402
+from scenarios.rig import trace_columns  # noqa: E402
+from scenarios.runner import Flight, fly_rig  # noqa: E402
 from scenarios.verdict import nearest  # noqa: E402
 from scenarios.wiring import stored_energy  # noqa: E402
 
-__all__ = ["FIGURES", "MEANING", "WEIGHT", "Outcome", "Rows", "column_names", "fly_lift", "fly_lifts", "lost_lift"]
+__all__ = ["FIGURES", "MEANING", "WEIGHT", "Outcome", "Rows", "column_names", "fly_lift", "fly_lifts", "judged_lift", "lost_lift"]
 
 FIGURES = ("margin_share", "simulated_s", "missed_counts", "extra_counts")
 """Smallest margin of all limits as a share of its limit; time that was simulated; commutations not heard, and pulses too many."""
@@ -124,12 +127,24 @@ def fly_lift(plan: Plan, run: int, values: Sequence[float | str]) -> Rows:
     values
         Of what varies.
     """
+
+    def on_core(scenario: Scenario) -> NDArray[np.void]:
+        rig = build_rig(scenario, plan.file.seed, plan.sampler.chance(run))
+        fly_rig(rig)
+        return rig
+
+    return judged_lift(plan, run, values, on_core)
+
+
+def judged_lift(plan: Plan, run: int, values: Sequence[float | str], flown: Callable[[Scenario], NDArray[np.void]]) -> Rows:
+    """Row of one lift; ``flown`` gives the rig of its scenario, flown to its end.  Whatever happens becomes a row."""
     try:
         scenario = plan.flown(run, values)
         if plan.file.service is not None:
             return _serve(plan, run, values, Life(scenario, plan.file.service, plan.file.seed, run, plan.sampler.chance(run)))
-        flight = fly(scenario, plan.file.seed, run=plan.sampler.chance(run))
-        result = result_of(flight, float(stored_energy(flight.rig)), scenario.limits, plan.file.rehearsal)
+        rig = flown(scenario)
+        flight = Flight(scenario, rig, np.zeros((0, 0)), trace_columns(list(scenario.lift.names)), 0.0, "flat", plan.file.seed)
+        result = result_of(flight, float(stored_energy(rig)), scenario.limits, plan.file.rehearsal)
     except InputError as error:
         return lost_lift(plan, run, Outcome.REFUSED, "; ".join(error.messages))
     except Exception as error:  # a lift that cannot be calculated is a row, and the others are flown

@@ -49,6 +49,8 @@ def carry(rig: NDArray[np.void], fresh: NDArray[np.void]) -> None:
     one["conduct"]["legs"]["inserted"] = one["memory"]["legs"]["inserted"]
     one["world"]["supply"]["lowest"] = one["world"]["supply"]["voltage"]
     one["world"]["legs"]["stop_peak"] = 0.0
+    motors = one["world"]["legs"]["motor"]
+    motors["hottest"], motors["hottest_us"] = motors["winding"], now
 
 
 def _times(a: Step, b: Step) -> Step:

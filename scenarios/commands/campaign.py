@@ -179,7 +179,7 @@ def _tell(order: Order, folder: Folder) -> int:
 @click.option("--jobs", type=click.IntRange(0, 512), default=0, metavar="N", help="Processes; left out: as many as there are cores.")
 @click.option("--batch", type=click.IntRange(1, 100_000), metavar="N", help="Lifts a file; changes no result.")
 @click.option("--folder", type=click.Path(path_type=Path), metavar="DIR", help="Where the campaign is kept; left out: NAME-lifts, here.")
-@click.option("--engine", type=click.Choice(["cores", "cluster"]), default="cores", help="Who flies; changes no result.")
+@click.option("--engine", type=click.Choice(["cores", "cuda", "cluster"]), default="cores", help="Who flies; changes no result.")
 @click.option("--scheduler", metavar="ADDRESS", help="Of a running cluster; left out: a cluster of this machine alone.")
 @click.option("--edge", metavar="KEY", help="Only move one number of the rehearsal until a limit breaks. FILE may be a scenario.")
 @click.option("--json", metavar="PATH", help="Write the answers as JSON; - is standard output.")
