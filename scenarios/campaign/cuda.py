@@ -45,15 +45,15 @@ def card_or_error() -> str:
         If numba-cuda is not installed, or finds no card.
     """
     try:
-        from scenarios.campaign.cuda_kernel import cuda, simulated
+        from scenarios.campaign import cuda_kernel
     except ImportError as error:
         raise InputError([f"--engine cuda: needs numba-cuda ({error}); pip install 'levelrig[cuda]'"]) from None
-    if simulated():
+    if cuda_kernel.simulated():
         return "numba's simulator of a card"
     if find_spec("numba_cuda") is None:
         raise InputError(["--engine cuda: needs numba-cuda, which is not installed; pip install 'levelrig[cuda]'"])
     try:
-        device = cuda.get_current_device()
+        device = cuda_kernel.card()
     except Exception as error:  # whatever a driver says that is missing, too old or busy
         told = " ".join(str(error).split()) or type(error).__name__
         raise InputError([f"--engine cuda: no CUDA card can be used ({told}); use --engine cores"]) from None
@@ -69,11 +69,11 @@ class Card:
 
     def fly(self, rigs: NDArray[np.void]) -> NDArray[np.void]:
         """Fly compact rigs, shape (lifts,), to their ends; returns them flown."""
-        from scenarios.campaign.cuda_kernel import cuda, kernel_of, unfused
+        from scenarios.campaign.cuda_kernel import kernel_of, to_card, unfused
 
         if not len(rigs):
             return rigs
-        there = cuda.to_device(rigs)
+        there = to_card(rigs)
         with unfused():
             kernel_of(self.layout)[-(-len(rigs) // THREADS), THREADS](there, FOREVER)
         flown: NDArray[np.void] = there.copy_to_host()

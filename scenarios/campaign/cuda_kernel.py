@@ -18,6 +18,8 @@ from importlib import import_module
 from typing import Any
 
 import numba
+import numpy as np
+from numpy.typing import NDArray
 
 from scenarios.campaign.compact import Compact
 from scenarios.flat import fly_untraced
@@ -25,12 +27,22 @@ from scenarios.flat import fly_untraced
 cuda: Any = import_module("numba.cuda")
 config: Any = import_module("numba.core.config")
 
-__all__ = ["kernel_of", "ptx_of", "simulated", "unfused"]
+__all__ = ["card", "kernel_of", "ptx_of", "simulated", "to_card", "unfused"]
 
 
 def simulated() -> bool:
     """Whether the kernels run on numba's simulator of a card (NUMBA_ENABLE_CUDASIM=1), not on a card."""
     return bool(config.ENABLE_CUDASIM)
+
+
+def card() -> Any:
+    """The card that would fly; raises whatever numba does where there is none."""
+    return cuda.get_current_device()
+
+
+def to_card(rigs: NDArray[np.void]) -> Any:
+    """Compact rigs, shape (lifts,), in the card's memory."""
+    return cuda.to_device(rigs)
 
 
 @contextmanager

@@ -223,9 +223,10 @@ static void commit_leg(Leg *l, double span, double time)
 
 static void book_supply(Supply *s, double span)
 {
-    double v0 = s->voltage, v1 = s->end_voltage, c0 = s->given, c1 = source_current(s, v1);
-    double heat = 0.5 * span * s->resistance * (c0 * c0 + c1 * c1);
-    s->energy_in += 0.5 * span * (v0 * c0 + v1 * c1) + heat;
+    double v0 = s->voltage, v1 = s->end_voltage, c1 = source_current(s, v1);
+    double charge = 0.5 * span * (s->load + s->end_load) + s->capacitance * (v1 - v0);
+    double heat = 0.5 * s->resistance * charge * (s->given + c1);
+    s->energy_in += 0.5 * (v0 + v1) * charge + heat;
     s->energy_heat += heat;
     s->current = c1;
     s->voltage = v1;

@@ -14,7 +14,9 @@ ROOT = Path(__file__).resolve().parents[2]
 WORKTOP = ROOT / "examples" / "worktop"
 RAISE = WORKTOP / "raise-uneven.toml"
 LIFTS = {path.parent.name: path for path in sorted(ROOT.glob("examples/*/*.toml")) if path.stem == path.parent.name}
-SCENARIOS = sorted(path for path in ROOT.glob("examples/*/*.toml") if path.stem not in (*LIFTS, "settings", "tuning", "campaign"))
+SCENARIOS = sorted(
+    path for path in ROOT.glob("examples/*/*.toml") if path.stem not in (*LIFTS, "settings", "tuning", "campaign", "service")
+)
 
 
 def complaints(path: Path, *sets: str) -> list[str]:
