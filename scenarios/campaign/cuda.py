@@ -10,8 +10,7 @@ import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from importlib.util import find_spec
 from multiprocessing import get_context
 from threading import Thread
@@ -26,58 +25,64 @@ from scenarios.campaign.plan import Plan, Ticket, restored
 from scenarios.campaign.rows import Rows, fly_lift, judged_lift
 from scenarios.errors import InputError
 from scenarios.files.scenario import Scenario
+from scenarios.runner import FOREVER
 
-__all__ = ["Card", "Cuda", "card_or_error"]
+__all__ = ["Cuda", "build_lifts", "judge_lifts"]
 
 THREADS = 64
 """Threads a block: two warps, so that the card can fill every processor of it with a small group too."""
 LIFTS_A_LAUNCH = 33_792
 """Lifts in the air at a time: 256 for each of 132 processors, as many as their registers hold; measured, half as many fly 10 % slower."""
-FOREVER = 1 << 62
 
 
-def card_or_error() -> str:
-    """Name of the card that would fly.
+def require_card() -> None:
+    """Refuse where no card can fly.
 
     Raises
     ------
     InputError
         If numba-cuda is not installed, or finds no card.
     """
+    missing = InputError(["--engine cuda: needs numba-cuda, which is not installed; pip install 'levelrig[cuda]'"])
     try:
         from scenarios.campaign import cuda_kernel
-    except ImportError as error:
-        raise InputError([f"--engine cuda: needs numba-cuda ({error}); pip install 'levelrig[cuda]'"]) from None
+    except ImportError:
+        raise missing from None
     if cuda_kernel.simulated():
-        return "numba's simulator of a card"
+        return
     if find_spec("numba_cuda") is None:
-        raise InputError(["--engine cuda: needs numba-cuda, which is not installed; pip install 'levelrig[cuda]'"])
+        raise missing
     try:
-        device = cuda_kernel.card()
+        cuda_kernel.card()
     except Exception as error:  # whatever a driver says that is missing, too old or busy
-        told = " ".join(str(error).split()) or type(error).__name__
-        raise InputError([f"--engine cuda: no CUDA card can be used ({told}); use --engine cores"]) from None
-    name = device.name
-    return name.decode() if isinstance(name, bytes) else str(name)
+        raise InputError([f"--engine cuda: no CUDA card can be used ({_told(error)}); use --engine cores"]) from None
 
 
-@dataclass(frozen=True)
-class Card:
-    """The card, with the kernel for one layout."""
+def _told(error: Exception) -> str:
+    """One line of what a driver says in many."""
+    return " ".join(str(error).split()) or type(error).__name__
 
-    layout: Compact
 
-    def fly(self, rigs: NDArray[np.void]) -> NDArray[np.void]:
-        """Fly compact rigs, shape (lifts,), to their ends; returns them flown."""
-        from scenarios.campaign.cuda_kernel import kernel_of, to_card, unfused
+def fly_on_card(layout: Compact, rigs: NDArray[np.void]) -> NDArray[np.void]:
+    """Fly compact rigs, shape (lifts,), to their ends; returns them flown.
 
-        if not len(rigs):
-            return rigs
+    Raises
+    ------
+    InputError
+        If the card fails, for want of memory for one.
+    """
+    from scenarios.campaign.cuda_kernel import kernel_of, to_card, unfused
+
+    if not len(rigs):
+        return rigs
+    try:
         there = to_card(rigs)
         with unfused():
-            kernel_of(self.layout)[-(-len(rigs) // THREADS), THREADS](there, FOREVER)
+            kernel_of(layout)[-(-len(rigs) // THREADS), THREADS](there, FOREVER)
         flown: NDArray[np.void] = there.copy_to_host()
-        return flown
+    except Exception as error:  # a driver has many ways to say so; what was flown before is in the folder
+        raise InputError([f"--engine cuda: the card failed ({_told(error)}); the same command goes on, with --engine cores too"]) from error
+    return flown
 
 
 _HELD: list[tuple[Plan, Compact]] = []
@@ -153,16 +158,19 @@ class Cuda:
     """
 
     def __init__(self, plan: Plan, jobs: int = 0) -> None:
-        from scenarios.build import build_rig
-
         if plan.file.service is not None:
             raise InputError([f"{plan.path}: service: a card flies single moves; use --engine cores or --engine cluster"])
-        card_or_error()
+        require_card()
+        self.plan, self.jobs = plan, jobs or os.cpu_count() or 1
+
+    @cached_property
+    def layout(self) -> Compact:
+        """Of the rigs of all lifts that have room in it."""
+        from scenarios.build import build_rig
         from scenarios.campaign.cuda_kernel import simulated
 
-        self.plan, self.jobs = plan, jobs or os.cpu_count() or 1
         # the simulator calls kernels compiled for the processor: of the whole rig there are some already
-        self.card = Card(WHOLE if simulated() else compact_of(build_rig(plan.nominal, plan.file.seed)))
+        return WHOLE if simulated() else compact_of(build_rig(self.plan.nominal, self.plan.file.seed))
 
     def fly(self, batches: Iterable[Batch]) -> Iterator[tuple[Batch, Rows]]:
         """Rows of each batch, as they come: while a group of batches is in the air the next is built and the last is judged.
@@ -178,7 +186,7 @@ class Cuda:
             yield from Cores(self.plan, self.jobs).fly(left.values())
 
     def _fly_grouped(self, groups: Iterator[list[Batch]]) -> Iterator[tuple[Batch, Rows]]:
-        begin = (self.plan.ticket, self.card.layout)
+        begin = (self.plan.ticket, self.layout)
         with ProcessPoolExecutor(self.jobs, mp_context=get_context("spawn"), initializer=_begin, initargs=begin) as pool:
             waiting: list[tuple[Batch, Future[Rows]]] = []
             group = self._build(pool, next(groups, []))
@@ -195,7 +203,7 @@ class Cuda:
     def _flown(self, pool: ProcessPoolExecutor, group: list[tuple[Batch, Built]]) -> list[tuple[Batch, Future[Rows]]]:
         """Fly a group in one launch and hand its batches to their judges."""
         built = [(batch, *future.result()) for batch, future in group]
-        flown = self.card.fly(np.concatenate([rigs for _, _, rigs in built]))
+        flown = fly_on_card(self.layout, np.concatenate([rigs for _, _, rigs in built]))
         judged, at = [], 0
         for batch, runs, rigs in built:
             own = flown[at : at + len(rigs)]

@@ -6,9 +6,7 @@ from scenarios.campaign.engine import Cores, Engine
 from scenarios.campaign.plan import Plan
 from scenarios.errors import InputError
 
-__all__ = ["ENGINES", "engine_of"]
-
-ENGINES = ("cores", "cuda", "cluster")
+__all__ = ["engine_of"]
 
 
 def engine_of(name: str, plan: Plan, jobs: int = 0, scheduler: str | None = None) -> Engine:
@@ -17,7 +15,7 @@ def engine_of(name: str, plan: Plan, jobs: int = 0, scheduler: str | None = None
     Parameters
     ----------
     name
-        One of ``ENGINES``.
+        ``cores``, ``cuda`` or ``cluster``.
     plan
         What is flown.
     jobs

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from scenarios.campaign.answers import Answers
+    from scenarios.campaign.engine import Engine
     from scenarios.campaign.folder import Folder
     from scenarios.campaign.plan import Plan
 
@@ -43,11 +44,10 @@ class Order:
             click.echo(text, err=self.json == "-")
 
 
-def _fly(order: Order, plan: Plan, folder: Folder) -> None:
+def _fly(order: Order, plan: Plan, folder: Folder, engine: Engine) -> None:
     """Fly what is left, with a bar and the running estimate on a terminal."""
     from tqdm import tqdm
 
-    from scenarios.campaign.engines import engine_of
     from scenarios.campaign.rows import Outcome
     from scenarios.campaign.run import fly_campaign
     from scenarios.campaign.statistics import exact_interval
@@ -74,7 +74,7 @@ def _fly(order: Order, plan: Plan, folder: Folder) -> None:
             bar.set_postfix_str(f"pass {100 * ends.low:.1f} to {100 * ends.high:.1f} %", refresh=False)
             bar.update(len(table))
 
-        fly_campaign(folder, engine_of(order.engine, plan, order.jobs, order.scheduler), tick)
+        fly_campaign(folder, engine, tick)
 
 
 def _write(order: Order, folder: Folder, answers: Answers) -> None:
@@ -144,8 +144,11 @@ def campaign(order: Order) -> int:
     require_limits(plan.nominal.limits, str(plan.nominal.path))
     if order.json not in (None, "-"):
         check_target(Path(str(order.json)), [str(order.file), str(plan.nominal.path)])
+    from scenarios.campaign.engines import engine_of
     from scenarios.campaign.folder import Folder
     from scenarios.runner import fly
+
+    engine = engine_of(order.engine, plan, order.jobs, order.scheduler)  # refused before a folder is made
 
     folder = Folder(order.folder or Path(f"{order.file.stem}-lifts"), plan, order.batch)
     if not plan.sampler.combined and plan.file.rare is None:
@@ -154,7 +157,7 @@ def campaign(order: Order) -> int:
         click.echo("Compiling the kernels for this machine, once (about a minute) ...", err=True)
     if len(folder.done) < len(folder.batches):
         fly(plan.nominal)  # the workers then find the kernels compiled
-        _fly(order, plan, folder)
+        _fly(order, plan, folder, engine)
     return _tell(order, folder)
 
 
