@@ -12,7 +12,7 @@ __all__ = ["counted_height", "fraction", "heading", "position", "take"]
 
 _SETTLED = 5  # pulses after a switch-on before a period is judged
 _EDGE_US = 3000.0  # after a switch-on at rest: no rotor has turned a commutation yet, these are the edge
-_TURNING = 0.5  # of the speed that the pulses tell: less back-EMF is no error of the told constants (20 % of R and K)
+_TURNING = 0.5  # of the speed that the pulses tell, or it of the back-EMF's: less is no error of the told constants (20 % of R and K)
 _DRIVES = 0.5  # of the current of the constant drag: less turns no motor
 _FASTER = 1.5  # times the speed that the voltage tells: a double at half a period is 2, less 20 % of R and K
 _HALF = 0.35  # of the expected period: a double comes sooner, half a period later
@@ -34,7 +34,7 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
     now = float(inputs.time_us)
     heard = inputs.legs[q].pulses
     stamps = inputs.legs[q].stamp_us
-    turns = heard > 0 and _turns(settings, memory, q, inputs.supply, now)
+    turns = heard > 0 and _turns(settings, memory, q, inputs, now)
     for k in range(heard):
         stamp = stamps[k] if k < len(stamps) else now
         period = (stamp - leg.pulse_us) * 1e-6
@@ -49,7 +49,7 @@ def take(settings: Any, memory: Any, inputs: Any, q: int) -> None:
         judged = usual > 0.0 and leg.pulses >= _SETTLED and settings.correction != _ALL
         # while a leg slows down the observer may run ahead of it: a true pulse is never much sooner than the one before
         sooner = judged and period < settings.reject_below * usual and period < _SOONER * leg.period
-        if sooner and not _runs_so_fast(settings, memory, q, inputs.supply, period, now):
+        if sooner and not _runs_so_fast(settings, memory, q, inputs, period, now):
             _reject(settings, leg, period, usual)
             if leg.halves == _HALVES:
                 _unlock(memory, leg, stamp, now)
@@ -114,36 +114,44 @@ def _unlock(memory: Any, leg: Any, stamp: float, now: float) -> None:
 
 
 @kernel
-def _told_rate(settings: Any, memory: Any, q: int, supply: float, now: float) -> float:
+def _told_rate(settings: Any, memory: Any, q: int, inputs: Any, now: float) -> float:
     """Speed of leg ``q`` by voltage and current [counts/s], 0 where they do not tell: off, gated, reversed, or drawing too little.
 
-    No current turns no motor against its drag: a wire is broken, or the load drives the leg.
+    No current in the direction of the move turns no motor against its drag: a wire is broken, the load drives the leg, or a
+    bridge does not obey.
     """
     leg, told = memory.legs[q], settings.legs[q]
-    if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us or leg.current < _DRIVES * told.pinch.idle:
+    if leg.on == 0 or leg.gated == 1 or leg.opposed == 1 or now <= leg.on_us:
         return 0.0
-    emf = leg.duty * supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - told.resistance * leg.current
+    current = memory.direction * inputs.legs[q].current
+    if current < _DRIVES * told.pinch.idle:
+        return 0.0
+    emf = leg.duty * inputs.supply - (1.0 - leg.duty) * told.off_drop - told.brush_drop - told.resistance * current
     return emf / told.emf if emf > 0.0 else 0.0
 
 
 @kernel
-def _runs_so_fast(settings: Any, memory: Any, q: int, supply: float, period: float, now: float) -> bool:
+def _runs_so_fast(settings: Any, memory: Any, q: int, inputs: Any, period: float, now: float) -> bool:
     """Whether voltage and current speak for a pulse ``period`` [s] after the last: then it is no double, the observer is slow.
 
     So it is where a leg leaves a compressed stop or closes its play: it gains speed faster than its usual load would let it.
     """
-    return period * _FASTER * _told_rate(settings, memory, q, supply, now) > 1.0
+    return period * _FASTER * _told_rate(settings, memory, q, inputs, now) > 1.0
 
 
 @kernel
-def _turns(settings: Any, memory: Any, q: int, supply: float, now: float) -> bool:
-    """Whether leg ``q`` is driven, and voltage and current leave its motor a good part of the speed that its pulses tell.
+def _turns(settings: Any, memory: Any, q: int, inputs: Any, now: float) -> bool:
+    """Whether leg ``q`` is driven, and voltage and current give its motor about the speed that its pulses tell.
 
     False pulses come as they like, at a leg that stands as well (crosstalk, interference): its own current tells that it stands.
+    Where its bridge does not obey, voltage and current may leave it a speed, but hardly that of the pulses.
     """
     leg = memory.legs[q]
     most = settings.homing_stall_current if memory.homing > 0 else settings.stall_current
-    return leg.current < most and _told_rate(settings, memory, q, supply, now) > _TURNING * leg.rate  # type: ignore[no-any-return]
+    if leg.current >= most:
+        return False
+    rate = _told_rate(settings, memory, q, inputs, now)
+    return rate > _TURNING * leg.rate and _TURNING * rate < leg.rate  # type: ignore[no-any-return]
 
 
 @kernel

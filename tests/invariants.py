@@ -129,8 +129,11 @@ def no_push_without_end(flown: Watched, sequence: Sequence) -> str:
 
 
 def nothing_inserted_at_a_stall(flown: Watched, sequence: Sequence) -> str:
-    """No count is inserted while a leg truly stands, and has stood for the shortest silence that is called a stall."""
-    del sequence
+    """No count is inserted while a leg truly stands, and has stood for the shortest silence that is called a stall.
+
+    Left out: a leg whose bridge stays on at a duty of its own while pulses that are not its own reach its channel. Its motor
+    stands by a voltage that nobody commanded, and the pulses speak for the one that was: nothing that is measured tells.
+    """
     rows = max(1, round(STALL_S / flown.tick))
     stands = (flown.each("speed_m_s") == 0.0).astype(np.int64)
     total = np.cumsum(np.vstack((np.zeros((1, flown.legs), dtype=np.int64), stands)), axis=0)
@@ -138,6 +141,10 @@ def nothing_inserted_at_a_stall(flown: Watched, sequence: Sequence) -> str:
     made = np.diff(flown.each("inserted"), axis=0)[rows - 2 :] > 0
     at = np.zeros(stands.shape, dtype=bool)
     at[rows - 1 :] = stood & made
+    for q in range(flown.legs):
+        own_will = any(step.values[0] == STUCK_ON for step in sequence.of_leg(q, Action.BRIDGE_STUCK))
+        if own_will and (sequence.of_leg(q, Action.INTERFERENCE, Action.CROSSTALK) or sequence.fired(Action.SWAP)):
+            at[:, q] = False
     return _first(at, flown, "a count is inserted where nothing turns")
 
 

@@ -88,6 +88,10 @@ class Sequence:
         """Whether any of these is in the sequence."""
         return any(step.action in actions for step in self.steps)
 
+    def of_leg(self, q: int, *actions: Action) -> tuple[Step, ...]:
+        """The steps with one of these actions that concern leg ``q``."""
+        return tuple(step for step in self.steps if step.action in actions and step.leg in (q, ALL))
+
 
 @cache
 def _base(lift: str, variant: str) -> NDArray[np.void]:

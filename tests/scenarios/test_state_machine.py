@@ -179,6 +179,17 @@ def test_a_leg_that_stands_for_want_of_voltage_gets_no_counts_made_up_of_interfe
     assert INVARIANTS["nothing_inserted_at_a_stall"](watched, sequence) == ""
 
 
+def test_a_leg_that_is_held_by_a_bridge_against_its_order_gets_no_counts_made_up_of_interference() -> None:
+    noise, held = Step(1, Action.INTERFERENCE, (281.0, 1.0), 0), Step(1, Action.BRIDGE_STUCK, (2.0, -0.1), 0)
+    watched, _ = flown(Step(1, Action.COMMAND, (float(Command.PRESS_UP), 0.0)), noise, held, lift="showcase")
+    stands = (watched.each("speed_m_s")[:, 0] == 0.0) & (watched.each("told_mode")[:, 0] == 1)
+
+    # it is sent the other way; the pulses come at about the speed of the order, the current flows against it
+    assert np.sum(stands) > 300
+    assert watched.each("extra")[-1, 0] > 50
+    assert watched.each("inserted")[-1, 0] == 0
+
+
 @pytest.mark.parametrize("lift", LIFTS)
 def test_a_homing_that_drives_the_legs_apart_ends_at_the_tilt_limit(lift: str) -> None:
     # no levelling law, one stiff leg and one that runs easily, and a long way to the stops
