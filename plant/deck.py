@@ -113,10 +113,12 @@ def spread_at(world: Any, ended: bool) -> bool:
             p2 += leg.basis[2] * z
     moment_x = deck.tilt_stiffness_x * tilt_x
     moment_y = deck.tilt_stiffness_y * tilt_y
-    # the root of a square is the number itself, and takes no time
+    # the root of a square is the number itself, and takes no time; with the second question the compiler leaves it out indeed
     bending = abs(moment_x)
     if moment_y != 0.0:
-        bending = math.sqrt(moment_x * moment_x + moment_y * moment_y)
+        square = moment_x * moment_x + moment_y * moment_y
+        if square > 0.0:
+            bending = math.sqrt(square)
     deck.bending = bending
     pulled = False
     for q in range(n):

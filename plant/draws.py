@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plant.kernel import kernel
+from plant.kernel import inlined, kernel
 from plant.portable import exponential
 
 __all__ = [
@@ -73,7 +73,7 @@ _PIECE_SHIFT = 4.0 / 65536.0 - 4.0  # half a unit for each of eight pieces, less
 _ROOT_1_5 = 1.224744871391589
 
 
-@kernel
+@inlined
 def _product(a: np.uint64, high: np.uint64, low: np.uint64) -> tuple[np.uint64, np.uint64]:
     """High and low word of a 64 x 64 bit product, in 32-bit halves so that nothing overflows."""
     a_low = a & _LOW
@@ -87,7 +87,7 @@ def _product(a: np.uint64, high: np.uint64, low: np.uint64) -> tuple[np.uint64, 
     return top, (second & _LOW) << _S32 | (p0 & _LOW)
 
 
-@kernel
+@inlined
 def _sum(a: np.uint64, high: np.uint64, low: np.uint64) -> np.uint64:
     """Sum modulo 2**64 without overflow."""
     below = (a & _LOW) + low
@@ -130,7 +130,7 @@ def normals(words: tuple[np.uint64, np.uint64, np.uint64, np.uint64]) -> tuple[f
     return (first * _PIECE_UNIT + _PIECE_SHIFT) * _ROOT_1_5, (second * _PIECE_UNIT + _PIECE_SHIFT) * _ROOT_1_5
 
 
-@kernel
+@inlined
 def _pieces(word: np.uint64) -> float:
     """Sum of the four 16-bit pieces of a word."""
     pairs = (word & _PAIRS) + ((word >> _S16) & _PAIRS)

@@ -60,10 +60,13 @@ class Shelf:
     texts: dict[str, str] = field(default_factory=dict)
     closed: bool = False
     _parsed: dict[tuple[str, str], Source] = field(default_factory=dict)
+    _names: dict[Path, str] = field(default_factory=dict)
 
     def read(self, path: Path, kind: str) -> Source:
         """A file of a kind, its table free to be changed."""
-        name = Path(os.path.normpath(os.path.relpath(path, self.base))).as_posix()
+        if path not in self._names:
+            self._names[path] = Path(os.path.normpath(os.path.relpath(path, self.base))).as_posix()
+        name = self._names[path]
         if name not in self.texts:
             if self.closed:
                 raise InputError([f"{path}: is not among the files of the campaign"])

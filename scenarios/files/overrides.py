@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Any
 
 from scenarios.errors import InputError
@@ -60,7 +61,14 @@ def flattened(table: dict[str, Any], before: str = "") -> dict[str, Any]:
 
 def split_key(key: str) -> tuple[str, list[str]]:
     """File that a key means (``lift``, ``settings`` or ``scenario``), and its pieces there."""
-    pieces = [piece for piece in re.split(r"[.\[\]]+", key) if piece]
+    where, pieces = _split(key)
+    return where, list(pieces)
+
+
+@lru_cache(maxsize=1024)
+def _split(key: str) -> tuple[str, tuple[str, ...]]:
+    """``split_key``, kept: a campaign asks for the same keys at every lift."""
+    pieces = tuple(piece for piece in re.split(r"[.\[\]]+", key) if piece)
     if len(pieces) > 1 and pieces[0] in ("lift", "settings", "scenario"):
         return pieces[0], pieces[1:]
     if pieces and pieces[0] in ("every_leg", "leg"):
