@@ -40,6 +40,8 @@ class BudgetFacts:
     """True minus counted height after the last homing; ``None``: not homed in this rehearsal."""
     stops_mm: Sequence[float] | None = None
     """Height of each end stop minus the home offset the controller was told; ``None`` as above."""
+    carried_mm: Sequence[float] | None = None
+    """True minus counted height where it began, after earlier moves; ``None``: none were flown before, or it has been homed since."""
 
 
 @dataclass(frozen=True)
@@ -158,6 +160,14 @@ def _miscounts(move: MoveResult, facts: BudgetFacts) -> Share:
     )
 
 
+def _carried(facts: BudgetFacts) -> list[Share]:
+    if facts.carried_mm is None:
+        return []
+    size = spread(facts.carried_mm)
+    formula = "largest difference between two legs of (true - counted height) where this began: what earlier moves have left"
+    return [Share("earlier moves", size, size, formula, _listed(facts.carried_mm))]
+
+
 def _homing(facts: BudgetFacts) -> Share:
     formula = "largest difference between two legs of (true - counted height after homing), less what the stops explain"
     if facts.homing_mm is None:
@@ -217,6 +227,7 @@ def level_budget(move: MoveResult, facts: BudgetFacts) -> Budget:
         _start(move, facts),
         _coast(move, facts),
         _miscounts(move, facts),
+        *_carried(facts),
         _homing(facts),
         _stops(facts),
         _backlash(move),

@@ -88,6 +88,8 @@ def service_figure(
         panels[0].plot(first, [one[1] for one in since], color=BELIEVED, marker="o", markersize=4, label="mean")
         panels[0].plot(first, [one[2] for one in since], color=LIMIT, linestyle=(0, (5, 2)), marker="x", markersize=5, label="worst")
         panels[0].set_xscale("symlog", linthresh=1.0)
+        panels[0].set_xticks(first, [f"{one:.0f}" for one in first])
+        panels[0].minorticks_off()
         panels[0].set_ylim(bottom=0.0)
         panels[0].legend(loc="upper left", frameon=False)
         panels[0].set_xlabel("moves since the homing", loc="right")

@@ -26,7 +26,7 @@ from scenarios.verdict import Verdict, judge, pinch_cautions
 from scenarios.why_table import Why
 from sync.modes import MODE_WORDS, REASON_WORDS, Law, Mode, Reason
 
-__all__ = ["Result", "as_json", "result_of", "summarise", "versions"]
+__all__ = ["Result", "as_json", "count_errors_mm", "result_of", "summarise", "versions"]
 
 HEAT_TERMS = ("copper", "bridge", "diode", "brush", "drag", "gear", "thread", "collar", "guide", "impact")
 _LAWS = {law: word for word, law in LAWS.items()}
@@ -108,7 +108,8 @@ def _lowest_supply(rig: Any, tracks: Tracks) -> Extreme | None:
     return Extreme(min(lowest, float(tracks.whole("supply_v")[row])), float(tracks.time[row]))
 
 
-def _final_errors(rig: Any, count: int) -> tuple[float, ...]:
+def count_errors_mm(rig: Any, count: int) -> tuple[float, ...]:
+    """True minus counted height of each leg now [mm]; empty where the controller does not know its heights."""
     if not rig["memory"]["referenced"]:
         return ()
     errors = []
@@ -147,7 +148,7 @@ def summarise(rig: Any, names: Sequence[str], tracks: Tracks, stored: float) -> 
         hottest=_hottest(rig, names),
         hardest_stop=_hardest_stop(rig, names),
         lowest_supply=_lowest_supply(rig, tracks),
-        final_errors_mm=_final_errors(rig, count),
+        final_errors_mm=count_errors_mm(rig, count),
         diverged=Extreme(float("nan"), now, names[min(bad, count) - 1]) if bad else None,
         absent=tell_absent(rig, names),
         events_dropped=dropped,
@@ -176,7 +177,7 @@ def _miscounts(run: RunSummary, moves: Sequence[MoveResult], per_mm: Sequence[fl
     return sizes
 
 
-def _facts(rig: Any, run: RunSummary, move: MoveResult) -> BudgetFacts:
+def _facts(rig: Any, run: RunSummary, move: MoveResult, carried: Sequence[float]) -> BudgetFacts:
     settings, count = rig["settings"], len(run.names)
     per_mm = [float(settings["legs"][q]["counts_per_metre"]) * 1e-3 for q in range(count)]
     homings = [one for one in run.moves if one.is_homing and one.number < move.number and one.end_s is not None]
@@ -197,14 +198,15 @@ def _facts(rig: Any, run: RunSummary, move: MoveResult) -> BudgetFacts:
         miscounts_mm=_miscounts(run, [one for one in run.moves if since < one.number <= move.number], per_mm),
         homing_mm=known if len(known) == count and homings else None,
         stops_mm=low if homings else None,
+        carried_mm=carried if len(carried) == count and not homings else None,
     )
 
 
-def _budget(rig: Any, run: RunSummary) -> Budget | None:
+def _budget(rig: Any, run: RunSummary, carried: Sequence[float]) -> Budget | None:
     worked = [move for move in run.moves if not move.is_homing]
     if len(run.names) < 2 or not worked:
         return None
-    return level_budget(worked[-1], _facts(rig, run, worked[-1]))
+    return level_budget(worked[-1], _facts(rig, run, worked[-1], carried))
 
 
 def _deck(rig: Any, run: RunSummary, tracks: Tracks) -> DeckView | None:
@@ -262,7 +264,7 @@ def result_of(flight: Any, stored_j: float, entries: Iterable[LimitEntry], file:
         sets=tuple((key, str(value)) for key, value in sets),
         summary=run,
         verdict=judge(run, entries, file),
-        budget=_budget(rig, run),
+        budget=_budget(rig, run, flight.carried_mm),
         law=_LAWS[Law(int(rig["settings"]["law"]))],
         deck=_deck(rig, run, tracks),
         tracks=tracks,

@@ -27,7 +27,7 @@ from scenarios.flat import fly_flat  # noqa: E402
 from scenarios.rig import records, trace_columns  # noqa: E402
 from scenarios.trace import empty_trace  # noqa: E402
 
-__all__ = ["FOREVER", "Flight", "Run", "fly", "fly_rig", "fly_runs", "spread_over_cores"]
+__all__ = ["FOREVER", "Flight", "Run", "fly", "fly_on", "fly_rig", "fly_runs", "spread_over_cores"]
 
 Item = TypeVar("Item")
 Made = TypeVar("Made")
@@ -47,12 +47,24 @@ class Flight:
     wall_s: float
     clock: str
     seed: int
+    carried_mm: tuple[float, ...] = ()
+    """True minus counted height of each leg where it began, if earlier moves had been flown; empty: none had."""
 
 
 def fly_rig(rig: NDArray[np.void], trace: NDArray[np.float64] | None = None, ticks: int = FOREVER) -> int:
     """Fly a prepared rig in place on the flat clock; returns the rows written into ``trace``."""
     room = np.zeros((0, 0)) if trace is None else trace
     return int(fly_flat(records(rig), room, ticks))
+
+
+def fly_on(rig: NDArray[np.void], clock: str, trace: bool = True) -> NDArray[np.float64]:
+    """Fly a prepared rig in place from where it stands to the end of its script; returns its trace, empty where none is wanted."""
+    rows = empty_trace(rig) if trace else np.zeros((0, 0))
+    if clock == "event":
+        from scenarios.world import fly_event
+
+        return rows[: fly_event(rig, rows)]
+    return rows[: fly_rig(rig, rows)]
 
 
 def fly(scenario: Scenario, seed: int | None = None, clock: str = "flat", trace: bool = True, run: int = 0) -> Flight:
@@ -75,19 +87,15 @@ def fly(scenario: Scenario, seed: int | None = None, clock: str = "flat", trace:
         If the machine cannot be integrated as asked.
     """
     rig = build_rig(scenario, seed, run)
-    rows = empty_trace(rig) if trace else np.zeros((0, 0))
     if clock == "event":
-        from scenarios.world import fly_event
-
-        begin = perf_counter()
-        used = fly_event(rig, rows)
+        import scenarios.world  # noqa: F401  # loaded before the time is taken
     else:
         fly_rig(rig, None, 0)  # loads the kernel, flies nothing
-        begin = perf_counter()
-        used = fly_rig(rig, rows)
+    begin = perf_counter()
+    rows = fly_on(rig, clock, trace)
     wall = perf_counter() - begin
     columns = trace_columns(list(scenario.lift.names))
-    return Flight(scenario, rig, rows[:used], columns, wall, clock, int(rig["world"]["seed"][0]))
+    return Flight(scenario, rig, rows, columns, wall, clock, int(rig["world"]["seed"][0]))
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from scenarios.against import Shrunk
 from scenarios.assumptions import assumptions, derivations
+from scenarios.campaign.service_clock import fly_stretch
 from scenarios.errors import InputError
 from scenarios.expectation import Outcome, TwinOutcome, outcome_of, twin_outcome
 from scenarios.files.limits import Limits
@@ -50,6 +54,8 @@ class Task:
     """Command line without seed and clock that repeats it; on the page."""
     run: int = 0
     """Number of the run in a campaign; another run draws other numbers."""
+    begun: NDArray[np.void] | None = None
+    """Rig of a service run before the moves of the scenario; None: one is built from the scenario."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +85,10 @@ class Told:
 
 
 def _judged(scenario: Scenario, task: Task) -> Result:
-    flight = fly(scenario, seed=task.seed, clock=task.clock, trace=True, run=task.run)
+    if task.begun is not None:
+        flight = fly_stretch(scenario, task.begun, task.clock)
+    else:
+        flight = fly(scenario, seed=task.seed, clock=task.clock, trace=True, run=task.run)
     return result_of(flight, float(stored_energy(flight.rig)), scenario.limits, task.file, scenario.sets)
 
 

@@ -22,7 +22,7 @@ def empty_trace(rig: NDArray[np.void]) -> NDArray[np.float64]:
     """Zeros [rows, columns] with room for the longest that this rehearsal can take."""
     one = rig[0]
     tick_us = int(one["world"]["sub_step_us"]) * int(one["world"]["steps_per_tick"])
-    rows = int(one["end_us"]) // tick_us // int(one["trace_every"]) + 2
+    rows = (int(one["end_us"]) - int(one["world"]["time_us"])) // tick_us // int(one["trace_every"]) + 2
     return np.zeros((rows, _GLOBAL + _LEG * int(one["world"]["n_legs"])))
 
 

@@ -70,11 +70,12 @@ class World:
         parts = (self.settings, self.memory, self.inputs, self.outputs)
         every, room, controller, tick_us = int(rig["trace_every"][0]), len(trace), self.controller, self.tick_us
         finished, due, k = rig["finished"], rig["tick_due"], 0
+        before = int(rig["ticks"][0])  # of a rig that flies on: rows stand where the flat clock has them
         while not finished[0]:
             sense_arrays(rig)
             if due[0]:
                 controller(*parts)
-            if self.rows < room and k % every == 0:
+            if self.rows < room and (before + k) % every == 0:
                 record_arrays(rig, trace, self.rows)
                 self.rows += 1
             advance_arrays(rig)

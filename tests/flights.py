@@ -116,6 +116,7 @@ class HandFlight:
     wall_s: float = 0.01
     clock: str = "flat"
     seed: int = 7
+    carried_mm: tuple[float, ...] = ()
 
 
 def hand_flight(name: str = "raise by hand") -> HandFlight:

@@ -71,6 +71,8 @@ class LimitAnswer:
     """Sobol indices, strongest first; only of a design for them."""
     estimate: Estimate | None = None
     """With importance sampling: the share that breaks it, from the weights."""
+    worst_move: int | None = None
+    """Of a service run: the move in which the worst came."""
 
 
 @dataclass(frozen=True)
@@ -234,6 +236,7 @@ def _limit_answers(folder: Folder, table: NDArray[np.float64]) -> tuple[LimitAns
                 drivers=_drivers(table, inputs, values) if plan.file.rare is None else (),
                 shares=_shares(folder, values),
                 estimate=weighed,
+                worst_move=int(table[place, names.index(f"{entry.name}.move")]) if plan.file.service and place is not None else None,
             )
         )
     return tuple(made)
@@ -314,5 +317,5 @@ def answers_of(folder: Folder) -> Answers:
         estimate=weighed,
         service=None
         if plan.file.service is None
-        else service_answers(table, names, plan.file.service.moves, plan.file.confidence, _factors(plan)),
+        else service_answers(table, names, plan.file.service, plan.file.confidence, _factors(plan)),
     )

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import shlex
+
 from scenarios.campaign.answers import Answers, LimitAnswer
 from scenarios.campaign.rows import MEANING, Outcome
 from scenarios.campaign.service_answers import service_lines
 from scenarios.terminal import CAUTION_LINE
 from scenarios.verdict import PINCH_CAUTIONS, number
 
-__all__ = ["answer_lines", "caution_lines"]
+__all__ = ["answer_lines", "caution_lines", "replay_line"]
 
 DRIVERS = 3
 
@@ -17,7 +19,7 @@ def _unit(value: float | None, unit: str) -> str:
     return number(value) if value is None or not unit else f"{number(value)} {unit}"
 
 
-def _row(one: LimitAnswer) -> tuple[str, ...]:
+def _row(one: LimitAnswer, served: bool) -> tuple[str, ...]:
     share = "-" if one.interval is None else f"{100 * one.interval.low:.3g} to {100 * one.interval.high:.3g} %"
     high = next((quantile for quantile in one.quantiles if quantile.share == 0.95), None)
     return (
@@ -29,6 +31,7 @@ def _row(one: LimitAnswer) -> tuple[str, ...]:
         "-" if high is None else _unit(high.bound, one.unit),
         _unit(one.worst, one.unit),
         "-" if one.worst_run is None else str(one.worst_run),
+        *(["-" if one.worst_move is None else str(one.worst_move)] if served else []),
     )
 
 
@@ -37,8 +40,9 @@ def answer_lines(answers: Answers) -> list[str]:
     told = ", ".join(f"{count} {word}" for word, count in answers.outcomes.items() if count)
     lines = [f"{answers.name}   ({answers.rehearsal}, {answers.lifts} lifts, {answers.sampling}, seed {answers.seed})", f"  {told}"]
     lines.append(f"  {answers.claim}.")
-    heads = ("limit", "", "broken", f"share, {100 * answers.confidence:g} %", "95 % within", "bound", "worst", "run")
-    rows = [heads, *(_row(one) for one in answers.limits)]
+    served = answers.service is not None
+    heads = ("limit", "", "broken", f"share, {100 * answers.confidence:g} %", "95 % within", "bound", "worst", "run", *["move"] * served)
+    rows = [heads, *(_row(one, served) for one in answers.limits)]
     widths = [max(len(row[k]) for row in rows) for k in range(len(heads))]
     lines += [
         "",
@@ -74,6 +78,15 @@ def _share_lines(one: LimitAnswer) -> list[str]:
         for share in one.shares[:DRIVERS]
     ]
     return [f"  variance of {one.name} by {'; '.join(told)}"] if told else []
+
+
+def replay_line(answers: Answers, folder: str) -> str:
+    """How to see one lift with its trace: the one with the least margin, or any."""
+    run = str(answers.worst[0].run) if answers.worst else "N"
+    command = shlex.join(["levelrig", "rehearse", "--from", folder, "--run", run, "--report"])
+    if answers.service is not None:
+        return f"The worst move of the worst run with its trace: {command} DIR (--move N: another move)"
+    return f"{'The worst lift' if answers.worst else 'One lift'} with its trace: {command} DIR"
 
 
 def caution_lines(answers: Answers) -> list[str]:

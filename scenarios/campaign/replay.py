@@ -31,10 +31,6 @@ def replayed(folder: Path, run: int) -> tuple[Plan, Scenario]:
     plan = restored(read_ticket(folder))
     if not 0 <= run < plan.file.lifts:
         raise InputError([f"--run {run}: the campaign in {folder} has runs 0 to {plan.file.lifts - 1}"])
-    if plan.file.service is not None:
-        raise InputError(
-            [f"{folder}: holds service runs, thousands of moves each: none has a trace; rehearse the moves of interest by --set"]
-        )
     (values,) = plan.sampler.values(run, run + 1)
     return plan, plan.flown(run, values)
 

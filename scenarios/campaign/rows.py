@@ -2,7 +2,8 @@
 
 The columns of the table, in this order: ``run``, ``outcome`` (a number of :class:`Outcome`), what varied, then for each limit its
 value, named as the limit (the name ends in the unit; empty where it was not evaluated) and ``NAME.ok`` (1 kept, 0 broken, -1 not
-evaluated), then ``FIGURES``, and ``WEIGHT`` or those of a service run.  A note of text goes with a row that needs one.
+evaluated), then ``FIGURES``, and ``WEIGHT`` or those of a service run: ``NAME.move`` of each limit (the first move of the cycle
+that was worst by it) and what :func:`scenarios.campaign.service.service_columns` names.  A note of text goes with a row that needs one.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ cache.prepare()
 
 from scenarios.build import build_rig  # noqa: E402
 from scenarios.campaign.plan import Plan  # noqa: E402
-from scenarios.campaign.service import Life, service_columns  # noqa: E402
+from scenarios.campaign.service import Cycle, Life, service_columns  # noqa: E402
 from scenarios.errors import InputError  # noqa: E402
 from scenarios.files.scenario import Scenario  # noqa: E402
 from scenarios.limits import LIMITS  # noqa: E402
@@ -31,7 +32,22 @@ from scenarios.runner import Flight, fly_rig  # noqa: E402
 from scenarios.verdict import nearest  # noqa: E402
 from scenarios.wiring import stored_energy  # noqa: E402
 
-__all__ = ["FIGURES", "MEANING", "WEIGHT", "Outcome", "Rows", "column_names", "fly_lift", "fly_lifts", "judged_lift", "lost_lift"]
+__all__ = [
+    "FIGURES",
+    "MEANING",
+    "WEIGHT",
+    "Outcome",
+    "Rows",
+    "column_names",
+    "fly_lift",
+    "fly_lifts",
+    "judged_lift",
+    "lost_lift",
+    "margin_share",
+    "outcome_of",
+    "service_row",
+    "worst_place",
+]
 
 FIGURES = ("margin_share", "simulated_s", "missed_counts", "extra_counts")
 """Smallest margin of all limits as a share of its limit; time that was simulated; commutations not heard, and pulses too many."""
@@ -69,6 +85,11 @@ class Rows:
     notes: tuple[str, ...]
 
 
+def outcome_of(result: Result) -> Outcome:
+    """How a flown lift ended."""
+    return Outcome.DIVERGED if result.summary.diverged is not None else Outcome[result.verdict.word.upper()]
+
+
 def column_names(plan: Plan) -> tuple[str, ...]:
     """Headings of the table of a campaign."""
     limits = [name for entry in plan.nominal.limits for name in (entry.name, f"{entry.name}.ok")]
@@ -77,7 +98,9 @@ def column_names(plan: Plan) -> tuple[str, ...]:
 
 def _own(plan: Plan) -> tuple[str, ...]:
     """Headings that only some campaigns have: the weight of importance sampling, or what a service run tells."""
-    return (WEIGHT,) if plan.file.rare else service_columns() if plan.file.service else ()
+    if plan.file.service:
+        return (*(f"{entry.name}.move" for entry in plan.nominal.limits), *service_columns())
+    return (WEIGHT,) if plan.file.rare else ()
 
 
 def _numbers(plan: Plan, values: Sequence[float | str]) -> list[float]:
@@ -88,9 +111,14 @@ def _numbers(plan: Plan, values: Sequence[float | str]) -> list[float]:
     return numbers
 
 
-def _figures(result: Result) -> list[float]:
+def margin_share(result: Result) -> float:
+    """Smallest margin of all limits as a share of its limit; not a number where none was judged."""
     close = nearest(result.verdict.limits)
-    share = nan if close is None or close.margin is None else close.margin / (abs(close.limit) or 1.0)
+    return nan if close is None or close.margin is None else close.margin / (abs(close.limit) or 1.0)
+
+
+def _figures(result: Result) -> list[float]:
+    share = margin_share(result)
     legs = [leg for move in result.summary.moves for leg in move.legs]
     return [share, result.summary.simulated_s, float(sum(leg.missed for leg in legs)), float(sum(leg.extra for leg in legs))]
 
@@ -149,8 +177,7 @@ def judged_lift(plan: Plan, run: int, values: Sequence[float | str], flown: Call
         return lost_lift(plan, run, Outcome.REFUSED, "; ".join(error.messages))
     except Exception as error:  # a lift that cannot be calculated is a row, and the others are flown
         return lost_lift(plan, run, Outcome.CRASHED, f"{type(error).__name__}: {error}")
-    diverged = result.summary.diverged
-    word = Outcome.DIVERGED if diverged is not None else Outcome[result.verdict.word.upper()]
+    word = outcome_of(result)
     weight = [plan.log_weight(values, flight.rig)] if plan.file.rare else []
     row = [float(run), float(word), *_numbers(plan, values), *_found(plan, result), *_figures(result), *weight]
     note = "" if word in (Outcome.PASS, Outcome.FAIL) else result.verdict.sentence
@@ -158,26 +185,37 @@ def judged_lift(plan: Plan, run: int, values: Sequence[float | str], flown: Call
 
 
 def _serve(plan: Plan, run: int, values: Sequence[float | str], life: Life) -> Rows:
-    """Row of a lift through all its moves: of each limit the worst cycle, kept only if every cycle keeps it."""
-    results = life.cycles(plan.file.rehearsal)
-    words = [Outcome.DIVERGED if one.summary.diverged is not None else Outcome[one.verdict.word.upper()] for one in results]
+    """Row of a lift through all its moves."""
+    return service_row(plan, run, values, life, [cycle.without_rig() for cycle in life.cycles(plan.file.rehearsal)])
+
+
+def service_row(plan: Plan, run: int, values: Sequence[float | str], life: Life, cycles: Sequence[Cycle]) -> Rows:
+    """Row of a lift that has been flown through ``cycles``: of each limit the worst cycle, kept only if every cycle keeps it."""
+    words = [outcome_of(cycle.result) for cycle in cycles]
     word = Outcome.FAIL if Outcome.FAIL in words and words[-1] is not Outcome.DIVERGED else max(words)
-    note = (
-        "" if word in (Outcome.PASS, Outcome.FAIL) else next(r.verdict.sentence for r, w in zip(results, words, strict=True) if w is word)
-    )
+    note = ""
+    if word not in (Outcome.PASS, Outcome.FAIL):
+        note = cycles[words.index(word)].result.verdict.sentence
     if life.told.moves < life.service.moves:
-        word, note = max(word, Outcome.INCOMPLETE), f"ended after {life.told.moves} moves: {results[-1].verdict.sentence}"
-    found = np.array([_found(plan, one) for one in results])
-    figures = np.array([_figures(one) for one in results])
-    worst = []
+        word, note = max(word, Outcome.INCOMPLETE), f"ended after {life.told.moves} moves: {cycles[-1].result.verdict.sentence}"
+    found = np.array([_found(plan, cycle.result) for cycle in cycles])
+    figures = np.array([_figures(cycle.result) for cycle in cycles])
+    worst, moves = [], []
     for k, entry in enumerate(plan.nominal.limits):
-        seen, ok = found[:, 2 * k], found[:, 2 * k + 1]
-        seen = seen[np.isfinite(seen)]
-        worst += [float(np.max(seen) if LIMITS[entry.name].upper else np.min(seen)) if len(seen) else nan, _kept(ok)]
-    shares = figures[np.isfinite(figures[:, 0]), 0]
-    summed = [float(np.min(shares)) if len(shares) else nan, float(figures[-1, 1]), *np.sum(figures[:, 2:], axis=0).tolist()]
-    row = [float(run), float(word), *_numbers(plan, values), *worst, *summed, *life.row()]
+        place = worst_place(found[:, 2 * k], LIMITS[entry.name].upper)
+        worst += [nan if place is None else float(found[place, 2 * k]), _kept(found[:, 2 * k + 1])]
+        moves.append(nan if place is None else float(cycles[place].first))
+    closest = worst_place(figures[:, 0], False)
+    lived_s = float(life.rig["world"]["time_us"][0]) / 1e6
+    summed = [nan if closest is None else float(figures[closest, 0]), lived_s, *np.sum(figures[:, 2:], axis=0).tolist()]
+    row = [float(run), float(word), *_numbers(plan, values), *worst, *summed, *moves, *life.row()]
     return Rows(np.array([row]), (" ".join(note.split())[:MOST_NOTE],))
+
+
+def worst_place(values: NDArray[np.float64], upper: bool) -> int | None:
+    """Place of the largest value, of the smallest where ``upper`` is False; the first of equal ones, None where there is none."""
+    known = np.flatnonzero(np.isfinite(values))
+    return int(known[np.argmax(values[known] if upper else -values[known])]) if len(known) else None
 
 
 def _kept(ok: NDArray[np.float64]) -> float:

@@ -53,7 +53,7 @@ def _cells(row: NDArray[np.float64], names: tuple[str, ...], note: str) -> Itera
         elif np.isnan(value):
             yield ""
         else:
-            yield str(int(value)) if name in WHOLE or name.endswith(".ok") else repr(float(value))
+            yield str(int(value)) if name in WHOLE or name.endswith((".ok", ".move")) else repr(float(value))
     yield note
 
 

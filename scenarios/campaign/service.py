@@ -6,6 +6,7 @@ since the last homing (``SINCE``: the first of each class), and wear with the in
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import nan
@@ -20,6 +21,7 @@ cache.prepare()
 from scenarios.build import build_rig  # noqa: E402
 from scenarios.campaign.draws import value_of  # noqa: E402
 from scenarios.campaign.sampling import uniforms  # noqa: E402
+from scenarios.campaign.service_clock import from_start  # noqa: E402
 from scenarios.campaign.service_state import DAY_US, carry, rest, set_ambient, wear  # noqa: E402
 from scenarios.files.moves import Move  # noqa: E402
 from scenarios.files.scenario import Scenario  # noqa: E402
@@ -28,9 +30,10 @@ from scenarios.files.spread import Spread  # noqa: E402
 from scenarios.result import Result, result_of  # noqa: E402
 from scenarios.rig import Happening, trace_columns  # noqa: E402
 from scenarios.runner import Flight, fly_rig  # noqa: E402
+from scenarios.wiring import stored_energy  # noqa: E402
 from sync.modes import Mode  # noqa: E402
 
-__all__ = ["SINCE", "TENTHS", "Life", "service_columns"]
+__all__ = ["SINCE", "TENTHS", "Cycle", "Life", "service_columns"]
 
 SINCE = (0, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 """First number of moves since the homing of each class."""
@@ -100,6 +103,34 @@ class Told:
         self.since += 1
 
 
+@dataclass(frozen=True)
+class Cycle:
+    """One flight of the rehearsal's moves in a life."""
+
+    first: int
+    last: int
+    """Numbers of its moves, from 1, homings not counted; ``last`` is less than ``first`` where none of them was flown."""
+    begun: NDArray[np.void] | None
+    """The rig before it was flown, shape (1,); None where nobody will fly it again."""
+    result: Result
+    """Without a trace; its times run from where the cycle began."""
+
+    @property
+    def name(self) -> str:
+        """Its moves in words."""
+        if self.last <= self.first:
+            return f"move {self.first}"
+        return f"moves {self.first} {'and' if self.last == self.first + 1 else 'to'} {self.last}"
+
+    def without_rig(self) -> Cycle:
+        """The same, so that thousands can be kept."""
+        return replace(self, begun=None)
+
+    def holds(self, move: int) -> bool:
+        """Whether it is the cycle of a move, or that in which the move should have been flown."""
+        return self.first <= move <= max(self.first, self.last)
+
+
 class Life:
     """One lift through all its moves.
 
@@ -116,7 +147,12 @@ class Life:
     def __init__(self, scenario: Scenario, service: Service, seed: int, run: int, chance: int) -> None:
         self.scenario, self.service = scenario, service
         self._cycle = build_rig(scenario, seed, chance)
-        self._homing = build_rig(_with_moves(scenario, _homing_moves(scenario)), seed, chance)
+        self.homing_scenario = _with_moves(scenario, _homing_moves(scenario))
+        self._homing = build_rig(self.homing_scenario, seed, chance)
+        self.homing: NDArray[np.void] | None = None
+        """The rig before the last homing was flown, shape (1,)."""
+        self.stuck = False
+        """Whether that homing has left the lift unready."""
         self.rig = self._cycle.copy()
         self.told = Told()
         self.life = _life_of(service, seed, run)
@@ -136,22 +172,22 @@ class Life:
         """Share of its life that is spent."""
         return self.told.moves / self.life if self.life else 0.0
 
-    def cycles(self, file: str) -> list[Result]:
-        """Fly every cycle; results without traces, in order, fewer where a fault could not be cleared."""
-        found = []
+    def cycles(self, file: str) -> Iterator[Cycle]:
+        """Fly every cycle, in order, fewer where a fault could not be cleared."""
         begun = True
         while self.told.moves < self.service.moves:
             self._prepare(self._cycle, begun)
             begun = False
-            start_us = int(self.rig["world"]["time_us"][0])
+            before, first = self.rig.copy(), self.told.moves + 1
+            start_us = int(before["world"]["time_us"][0])
             fly_rig(self.rig)
-            found.append(self._result(file))
+            result = self._result(file, start_us)
             self._read()
-            if found[-1].summary.diverged is not None or not self._home_again():
+            yield Cycle(first, self.told.moves, before, result)
+            if result.summary.diverged is not None or not self._home_again():
                 break
             cycle_us = round(len(self.scenario.file.move) * DAY_US / self.service.moves_per_day)
             rest(self.rig, max(start_us + cycle_us - int(self.rig["world"]["time_us"][0]), 0))
-        return found
 
     def row(self) -> list[float]:
         """Values of :func:`service_columns`."""
@@ -182,10 +218,11 @@ class Life:
         )
         self._friction = grown
 
-    def _result(self, file: str) -> Result:
+    def _result(self, file: str, start_us: int) -> Result:
         columns = trace_columns(list(self.scenario.lift.names))
-        seed = int(self.rig["world"]["seed"][0])
-        return result_of(Flight(self.scenario, self.rig, np.zeros((0, 0)), columns, 0.0, "flat", seed), 0.0, self.scenario.limits, file)
+        rig = from_start(self.rig, start_us)
+        flight = Flight(self.scenario, rig, np.zeros((0, 0)), columns, 0.0, "flat", int(rig["world"]["seed"][0]))
+        return result_of(flight, float(stored_energy(rig)), self.scenario.limits, file)
 
     def _errors(self) -> NDArray[np.float64]:
         """How far the count of each leg is off [counts]."""
@@ -250,9 +287,11 @@ class Life:
             return True
         told.home(float(np.max(self._errors())))
         self._prepare(self._homing)
+        self.homing = self.rig.copy()
         fly_rig(self.rig)
         self._seen = self._heard()
-        return int(memory["mode"]) == Mode.READY
+        self.stuck = int(memory["mode"]) != Mode.READY
+        return not self.stuck
 
 
 def _life_of(service: Service, seed: int, run: int) -> float:

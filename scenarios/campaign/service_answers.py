@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from scenarios.campaign.service import SINCE, TENTHS
 from scenarios.campaign.statistics import Interval, exact_interval
+from scenarios.files.service import Service
 from scenarios.verdict import number
 
 __all__ = ["Factor", "ServiceAnswers", "Since", "Worn", "service_answers", "service_lines"]
@@ -62,9 +63,12 @@ class ServiceAnswers:
     homings_per_day: tuple[float, float, float]
     """Smallest, mean and largest of the lifts."""
     faults: int
+    drift_counts: float
+    """Count error of a leg from which a drift flag is right."""
     drift_flags_true: int
     drift_flags_false: int
     drifts_missed: int
+    """Stretches between homings in which a leg was so far off and no drift flag came."""
     flagged: int
     """Lifts for which service was asked."""
     flagged_false: int
@@ -118,7 +122,7 @@ def _worn(columns: dict[str, Table], moves: int) -> tuple[Worn, ...]:
 
 
 def service_answers(
-    table: Table, names: Sequence[str], moves: int, confidence: float, factors: Factors | None = None
+    table: Table, names: Sequence[str], service: Service, confidence: float, factors: Factors | None = None
 ) -> ServiceAnswers | None:
     """Answers from the table of a campaign of service runs; None where no lift was flown.
 
@@ -128,8 +132,8 @@ def service_answers(
         Shape (lifts, columns).
     names
         Of the columns.
-    moves
-        That each lift was to fly.
+    service
+        What each lift was to fly.
     confidence
         Of the interval.
     factors
@@ -146,13 +150,14 @@ def service_answers(
         lifts=len(flown),
         **total,
         homings_per_day=(float(np.min(days)), float(np.mean(days)), float(np.max(days))),
+        drift_counts=service.drift_counts,
         drifts_missed=int(np.sum(columns["drifts_missed"])),
         flagged=int(np.sum(np.isfinite(flags))),
         flagged_false=wrong,
         false_share=exact_interval(wrong, len(flown), confidence),
         overdue=int(np.sum(np.isfinite(due) & ~np.isfinite(flags))),
         since=_since(columns),
-        worn=_worn(columns, moves),
+        worn=_worn(columns, service.moves),
         drift_per_100=_three(columns["drift_counts_per_100_moves"]),
         factors=_factors(columns, factors or {}),
     )
@@ -165,7 +170,8 @@ def service_lines(found: ServiceAnswers, confidence: float) -> list[str]:
     lines = [
         f"  service: {found.lifts} lifts, {found.moves} moves, {found.faults} faults, {found.homings} homings: "
         f"{number(mean)} a day ({number(low)} to {number(high)})",
-        f"  drift flags: {flags[0]} true, {flags[1]} false, {flags[2]} drifts missed",
+        f"  drift flags: {flags[0]} true (a leg was off by {number(found.drift_counts)} counts or more), {flags[1]} false (none was); "
+        f"{flags[2]} stretches between homings with a leg so far off and no flag",
     ]
     if found.false_share is not None and found.worn and found.worn[-1].wear[2] > 0.0:
         ends = f"{100 * found.false_share.low:.3g} to {100 * found.false_share.high:.3g} % at {100 * confidence:g} % confidence"
@@ -174,17 +180,17 @@ def service_lines(found: ServiceAnswers, confidence: float) -> list[str]:
             f"{found.overdue} due and not asked for"
         )
     few, middle, most = found.drift_per_100
-    lines.append(f"  drift of the counts per 100 moves, worst leg: {number(middle)} ({number(few)} to {number(most)})")
+    lines.append(f"  drift of the counts per 100 moves, worst leg: {number(middle)} counts ({number(few)} to {number(most)})")
     lines += [
-        f"    {one.column} = {one.value}: {number(one.mean_drift)}, worst of {one.lifts} lifts {number(one.worst_drift)}"
+        f"    {one.column} = {one.value}: {number(one.mean_drift)} counts, worst of {one.lifts} lifts {number(one.worst_drift)}"
         for one in found.factors
     ]
-    lines += ["", "  moves since homing      moves   level error, mean   worst"]
+    lines += ["", "  moves since homing      moves   level error at rest, mean   worst"]
     for one in found.since:
         label = (
             f"{one.first}" if one.last == one.first else f"{one.first} to {one.last}" if one.last is not None else f"{one.first} and more"
         )
-        lines.append(f"  {label:20s} {one.moves:8d}   {number(one.mean_mm):>14s} mm   {number(one.worst_mm)} mm")
+        lines.append(f"  {label:20s} {one.moves:8d}   {number(one.mean_mm):>22s} mm   {number(one.worst_mm)} mm")
     if found.worn and found.worn[-1].wear[2] > 0.0:
         lines += ["", "  after moves   wear (least, median, most)   wear index, per thousand pulses"]
         for step in found.worn:

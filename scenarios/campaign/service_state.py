@@ -14,6 +14,7 @@ cache.prepare()
 from plant.heat import refresh_motor  # noqa: E402
 from plant.portable import cosine  # noqa: E402
 from scenarios.rig import Action, Trigger  # noqa: E402
+from scenarios.wiring import stored_energy  # noqa: E402
 
 __all__ = ["DAY_US", "carry", "rest", "set_ambient", "wear"]
 
@@ -51,6 +52,17 @@ def carry(rig: NDArray[np.void], fresh: NDArray[np.void]) -> None:
     one["world"]["legs"]["stop_peak"] = 0.0
     motors = one["world"]["legs"]["motor"]
     motors["hottest"], motors["hottest_us"] = motors["winding"], now
+    _balance_anew(rig)
+
+
+def _balance_anew(rig: NDArray[np.void]) -> None:
+    """Begin the energy balance of a rig again from what it has stored now."""
+    one = rig[0]
+    one["stored_start"] += stored_energy(rig)
+    energies = one["world"]["legs"]["energy"]
+    for term in energies.dtype.names or ():
+        energies[term] = 0.0
+    one["world"]["supply"]["energy_in"] = one["world"]["supply"]["energy_heat"] = one["world"]["taken"] = 0.0
 
 
 def _times(a: Step, b: Step) -> Step:

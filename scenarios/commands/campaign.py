@@ -163,14 +163,14 @@ def campaign(order: Order) -> int:
 
 def _tell(order: Order, folder: Folder) -> int:
     from scenarios.campaign.answers import answers_of
-    from scenarios.campaign.lines import answer_lines, caution_lines
+    from scenarios.campaign.lines import answer_lines, caution_lines, replay_line
 
     answers = answers_of(folder)
     _write(order, folder, answers)
     order.say("\n".join(["", *answer_lines(answers), ""]))
     order.say("\n".join(caution_lines(answers)))
     order.say(f"Report: {folder.path / 'report.html'}; rows: {folder.path / 'table.csv'}")
-    order.say(f"One lift with its trace: levelrig rehearse --from {folder.path} --run N --report DIR")
+    order.say(replay_line(answers, str(folder.path)))
     return 0 if answers.passed else 1
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import shlex
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from scenarios.commands.rehearse_order import Order
 from scenarios.errors import InputError
 
 if TYPE_CHECKING:
@@ -21,33 +22,6 @@ if TYPE_CHECKING:
     from scenarios.suite import Task, Told
 
 __all__ = ["command"]
-
-
-@dataclass(frozen=True)
-class Order:
-    """What the command line asks for."""
-
-    files: tuple[str, ...]
-    sets: tuple[str, ...]
-    seed: int | None
-    clock: str
-    json: str | None
-    report: Path | None
-    trace: Path | None
-    quiet: bool
-    junit: Path | None = None
-    twins: bool = False
-    jobs: int = 0
-    why: bool | None = None
-    against: Path | None = None
-    tolerance: float = 0.01
-    source: Path | None = None
-    run: int | None = None
-
-    def say(self, text: str) -> None:
-        """Print for people: nowhere when quiet, on stderr when stdout carries JSON."""
-        if not self.quiet:
-            click.echo(text, err=self.json == "-")
 
 
 def _load(order: Order, collection: Collection) -> list[tuple[Found, Scenario | list[str]]]:
@@ -72,20 +46,6 @@ def _load(order: Order, collection: Collection) -> list[tuple[Found, Scenario | 
     return loaded
 
 
-def _load_run(order: Order, source: Path) -> tuple[Collection, list[tuple[Found, Scenario | list[str]]]]:
-    """One run of a campaign, from its folder."""
-    from scenarios.campaign.replay import replayed
-    from scenarios.collection import Collection, Found
-
-    if order.files or order.sets or order.twins or order.run is None:
-        raise InputError([f"--from {source}: needs --run N, and goes with no file, --set or --twins"])
-    plan, scenario = replayed(source, order.run)
-    found = Found(
-        f"{plan.file.rehearsal}, run {order.run} of {source}", f"run-{order.run}", str(source), True, plan.sampler.chance(order.run)
-    )
-    return Collection((found,), (), (), False), [(found, scenario)]
-
-
 def _announce_compiling(order: Order) -> None:
     from scenarios.cache import is_warm
 
@@ -100,8 +60,7 @@ def _tasks(order: Order, loaded: Sequence[tuple[Found, Scenario]], stems: Sequen
     tasks = []
     for (found, scenario), stem in zip(loaded, stems, strict=True):
         seed = scenario.seed if order.seed is None else order.seed
-        words = (found.file,) if order.source is None else ("--from", str(order.source), "--run", str(order.run))
-        command = repeat_command(words, order.sets, seed, order.clock, str(order.report))
+        command = repeat_command((found.file,) if order.source is None else order.words, order.sets, seed, order.clock, str(order.report))
         task = Task(
             scenario=scenario,
             file=found.file,
@@ -166,7 +125,7 @@ def _print_each(order: Order, tolds: Sequence[Told], stems: Sequence[str]) -> No
         order.say("\n".join([*verdict_lines(told.result), *_twin_line(told)]) + "\n")
     order.say("\n".join(caution_lines(told.result for told in tolds)))
     if order.report is None:
-        order.say(f"For figures, level budget and drive sheet: levelrig rehearse {shlex.join(order.files)} --report DIR")
+        order.say(f"For figures, level budget and drive sheet: levelrig rehearse {shlex.join(order.words)} --report DIR")
     else:
         order.say(f"Report: {order.report / ('index.html' if len(stems) > 1 else stems[0] + '.html')}")
 
@@ -266,20 +225,21 @@ def rehearse(order: Order) -> int:
     cache.prepare()  # before any import that brings kernels along: a kernel asks for the folder when it is defined
     from scenarios.against import read_earlier
     from scenarios.collection import collect
+    from scenarios.commands.rehearse_run import Replay, check_run_options
     from scenarios.suite import Told
     from scenarios.suite_table import against_lines
 
     earlier = read_earlier(order.against) if order.against is not None else None
-    if order.source is None:
-        collection = collect(order.files)
-        loaded = _load(order, collection)
-    else:
-        collection, loaded = _load_run(order, order.source)
+    check_run_options(order)
+    replay = None if order.source is None else Replay(order, order.source)
+    collection = collect(order.files) if replay is None else replay.collection
+    loaded = _load(order, collection) if replay is None else replay.loaded
     good = [(found, scenario) for found, scenario in loaded if not isinstance(scenario, list)]
     stems = _stems(order, good, collection.folders)
     folder = _prepare_outputs(order, collection, stems)
     _announce_compiling(order)
-    flown = iter(_fly(order, _tasks(order, good, stems, collection.folders)))
+    tasks = _tasks(order, good, stems, collection.folders)
+    flown = iter(_fly(order, tasks if replay is None else replay.begun(tasks)))
     tolds = [
         Told(found.file, found.label, found.folder, bad=tuple(scenario)) if isinstance(scenario, list) else next(flown)
         for found, scenario in loaded
@@ -291,10 +251,8 @@ def rehearse(order: Order) -> int:
         _print_table(order, tolds, collection)
     else:
         _print_each(order, tolds, stems)
-    if order.source is not None and order.run is not None and tolds[0].result is not None and order.seed is None:
-        from scenarios.campaign.replay import differences
-
-        order.say("\n".join(differences(order.source, order.run, tolds[0].result)))
+    if replay is not None and tolds[0].result is not None:
+        order.say("\n".join(replay.lines(tolds[0].result)))
     if earlier is not None:
         order.say("\n".join(["", *against_lines(tolds, earlier, order.tolerance)]))
     return _code(tolds, collection)
@@ -304,6 +262,7 @@ def rehearse(order: Order) -> int:
 @click.argument("files", nargs=-1, metavar="FILE|DIR...")
 @click.option("--from", "source", type=click.Path(path_type=Path), metavar="CAMPAIGN", help="Folder of a campaign: fly one of its runs.")
 @click.option("--run", type=click.IntRange(0), metavar="N", help="With --from: number of the run.")
+@click.option("--move", type=click.IntRange(1), metavar="N", help="With --from, of a service run: the move to fly; left out: the worst.")
 @click.option(
     "--set", "sets", multiple=True, metavar="KEY=VALUE", help="Change a value: lift.KEY, settings.KEY or a key of the scenario. Repeatable."
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from pathlib import Path
 
 import numpy as np
@@ -81,7 +82,7 @@ def test_what_a_move_leaves_is_where_the_next_one_begins(tmp_path: Path) -> None
     """Counts, heights, learnt coasts, clock and draws go on; the second life of the same lift is the same to the byte."""
     lives = [life_of(service_plan(tmp_path, "moves = 2\nmoves_per_day = 5000"), moves) for moves in (2, 8, 8)]
     for life in lives:
-        life.cycles("cycle.toml")
+        deque(life.cycles("cycle.toml"), maxlen=0)
     two, eight = (lives[k].rig[0] for k in (0, 1))
 
     assert lives[1].rig.tobytes() == lives[2].rig.tobytes()
