@@ -51,7 +51,7 @@ class Task:
     stem: str = ""
     """Name of its page, without ending; empty: no page."""
     command: str = ""
-    """Command line without seed and clock that repeats it; on the page."""
+    """Command line that repeats it; on the page."""
     run: int = 0
     """Number of the run in a campaign; another run draws other numbers."""
     begun: NDArray[np.void] | None = None
@@ -116,7 +116,7 @@ def _page(task: Task, told: Told) -> tuple[tuple[str, bytes], ...]:
         result=result,
         lift=scenario.lift.name,
         about=scenario.about,
-        command=f"{task.command} --seed {result.seed} --clock {result.clock}",
+        command=task.command,
         sheet=derive(scenario.lift),
         assumptions=tuple(assumptions(scenario)),
         derivations=tuple(derivations(scenario)),

@@ -75,7 +75,8 @@ def test_one_run_again_gives_the_numbers_of_its_row(flown: tuple[Path, subproces
     assert done.returncode == 1, done.stderr
     assert f"Run {run}: every limit has the value of the campaign's row, to the last digit." in done.stdout
     assert {one["name"]: one["value"] for one in result["limits"]} == {one["name"]: float(row[one["name"]]) for one in result["limits"]}
-    assert f"--from mine-lifts --run {run}" in next((home / "out").glob("*.html")).read_text()
+    page = next((home / "out").glob("*.html")).read_text()
+    assert f"<pre>levelrig rehearse --from mine-lifts --run {run} --seed 3 --clock flat --report out</pre>" in page
 
 
 def test_a_changed_file_a_missing_run_and_a_strange_folder_end_with_two(

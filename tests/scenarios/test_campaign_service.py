@@ -169,7 +169,8 @@ def test_what_is_printed_and_the_page_tell_of_homings_flags_and_wear(worn: tuple
     assert "2 lifts, 600 moves" in told
     assert "moves since homing" in told
     assert "service asked for: 2 lifts" in told
-    assert "Service was asked for of 2 lifts" in page
+    assert "Service was asked for on 2 lifts" in page
+    assert "<code>life_moves</code> 250, " in page
     assert "Level error since the homing, and wear" in page
 
 
