@@ -12,6 +12,7 @@ from scenarios.campaign.answers import Answers, LimitAnswer
 from scenarios.campaign.folder import Folder
 from scenarios.campaign.lines import caution_lines
 from scenarios.campaign.rows import MEANING, column_names
+from scenarios.campaign.service_answers import ended_words
 from scenarios.figure_style import to_svg
 from scenarios.figures_campaign import Bar, Spreading, drivers_figure, inputs_figure, service_figure, spread_figure
 from scenarios.report import render
@@ -78,5 +79,7 @@ def report_files(folder: Folder, answers: Answers) -> dict[str, bytes]:
         figures.insert(0, ("service", title, service_figure(since, worn, flag)))
     drawn = [(title, Markup(to_svg(figure, name, title))) for name, title, figure in figures]
     meaning = {word.name.lower(): text for word, text in MEANING.items()}
-    page = render("campaign.html", answers=answers, figures=drawn, meaning=meaning, lines=caution_lines(answers), plan=folder.plan)
+    ended = ended_words(answers.service) if answers.service is not None and answers.service.ended else ""
+    lines = caution_lines(answers)
+    page = render("campaign.html", answers=answers, figures=drawn, meaning=meaning, lines=lines, plan=folder.plan, ended=ended)
     return {"report.html": page}

@@ -197,7 +197,8 @@ def service_row(plan: Plan, run: int, values: Sequence[float | str], life: Life,
     if word not in (Outcome.PASS, Outcome.FAIL):
         note = cycles[words.index(word)].result.verdict.sentence
     if life.told.moves < life.service.moves:
-        word, note = max(word, Outcome.INCOMPLETE), f"ended after {life.told.moves} moves: {cycles[-1].result.verdict.sentence}"
+        word = word if word is Outcome.FAIL else max(word, Outcome.INCOMPLETE)
+        note = f"ended after {life.told.moves} moves: {cycles[-1].result.verdict.sentence}"
     found = np.array([_found(plan, cycle.result) for cycle in cycles])
     figures = np.array([_figures(cycle.result) for cycle in cycles])
     worst, moves = [], []

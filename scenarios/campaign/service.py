@@ -192,7 +192,7 @@ class Life:
     def row(self) -> list[float]:
         """Values of :func:`service_columns`."""
         told = self.told
-        days = int(self.rig["world"]["time_us"][0]) / DAY_US
+        days = max(int(self.rig["world"]["time_us"][0]) / DAY_US, told.moves / self.service.moves_per_day)  # the last rest is not flown
         due = self.service.due_wear * self.life if self.life else nan
         counts = [told.moves, told.homings, told.homings / days, told.faults, told.true, told.false]
         drift = told.drift + (float(np.max(self._errors())) if told.since else 0.0)

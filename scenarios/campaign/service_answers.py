@@ -13,8 +13,9 @@ from scenarios.campaign.statistics import Interval, exact_interval
 from scenarios.files.service import Service
 from scenarios.verdict import number
 
-__all__ = ["Factor", "ServiceAnswers", "Since", "Worn", "service_answers", "service_lines"]
+__all__ = ["Factor", "ServiceAnswers", "Since", "Worn", "ended_words", "service_answers", "service_lines"]
 
+MOST_ENDED = 5
 Table = NDArray[np.float64]
 Factors = Mapping[str, Sequence[tuple[float, str]]]
 """Columns that take few values: each value as it stands in the table, and in words."""
@@ -81,6 +82,8 @@ class ServiceAnswers:
     drift_per_100: tuple[float, float, float]
     """Count error of the worst leg at the end of each stretch between homings, per 100 moves: smallest, median, largest of the lifts."""
     factors: tuple[Factor, ...] = ()
+    ended: tuple[tuple[int, int], ...] = ()
+    """Runs that ended early, after a fault that the homing did not clear, each with the moves it had flown."""
 
 
 def _factors(columns: dict[str, Table], factors: Factors) -> tuple[Factor, ...]:
@@ -160,7 +163,15 @@ def service_answers(
         worn=_worn(columns, service.moves),
         drift_per_100=_three(columns["drift_counts_per_100_moves"]),
         factors=_factors(columns, factors or {}),
+        ended=tuple((int(run), int(flown)) for run, flown in zip(columns["run"], columns["moves"], strict=True) if flown < service.moves),
     )
+
+
+def ended_words(found: ServiceAnswers) -> str:
+    """Which runs ended early, the first of them by name."""
+    named = ", ".join(f"run {run} after {moves} moves" for run, moves in found.ended[:MOST_ENDED])
+    more = "" if len(found.ended) <= MOST_ENDED else f" and {len(found.ended) - MOST_ENDED} more"
+    return f"ended early, a number not finite or a fault that the homing did not clear: {named}{more}"
 
 
 def service_lines(found: ServiceAnswers, confidence: float) -> list[str]:
@@ -179,6 +190,7 @@ def service_lines(found: ServiceAnswers, confidence: float) -> list[str]:
             f"  service asked for: {found.flagged} lifts, of these {found.flagged_false} before it was due ({ends}); "
             f"{found.overdue} due and not asked for"
         )
+    lines += [f"  {ended_words(found)}"] if found.ended else []
     few, middle, most = found.drift_per_100
     lines.append(f"  drift of the counts per 100 moves, worst leg: {number(middle)} counts ({number(few)} to {number(most)})")
     lines += [

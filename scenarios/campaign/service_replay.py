@@ -121,10 +121,11 @@ def _worst(life: Life, watch: Watch, word: Outcome, row: NDArray[np.float64]) ->
     last, moves = watch.last, life.told.moves
     assert last is not None
     if moves < life.service.moves:
+        other = "" if watch.closest in (None, last) and not life.stuck else f" (the least margin: --move {(watch.closest or last).first})"
         if life.stuck and life.homing is not None:
-            name = f"homing after move {moves}"
-            return Stretch(life.homing_scenario, life.homing, name, last.first, "after it the lift was not ready: the run ends", None, row)
-        return _stretch(life, last, f"the run ends here, {life.service.moves - moves} moves early", row)
+            why = f"after it the lift was not ready: the run ends{other}"
+            return Stretch(life.homing_scenario, life.homing, f"homing after move {moves}", last.first, why, None, row)
+        return _stretch(life, last, f"the run ends here, {life.service.moves - moves} moves early{other}", row)
     if word not in (Outcome.PASS, Outcome.FAIL):
         return _stretch(life, watch.firsts[word], f"the first of which holds: {MEANING[word]}", row)
     if watch.closest is None:

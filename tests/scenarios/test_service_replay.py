@@ -155,7 +155,17 @@ def test_a_run_that_ends_early_is_flown_where_it_ends(tmp_path: Path) -> None:
     folder = kept(plan, tmp_path / "out")
     stretch, result, lines = flown(folder, 0)
 
-    assert cells(plan, folder, 0)["moves"] < 20
+    row = cells(plan, folder, 0)
+    answers = answers_of(folder)
+
+    assert row["moves"] < 20
+    assert row["outcome"] == 1.0 == float(any(row[f"{one.name}.ok"] == 0.0 for one in answers.limits))
+    assert row["homings_per_day"] <= 20.0
+    assert f"ended early, a number not finite or a fault that the homing did not clear: run 0 after {row['moves']:.0f} moves" in "\n".join(
+        answer_lines(answers)
+    )
+    assert f"run 0 after {row['moves']:.0f} moves" in report_files(folder, answers)["report.html"].decode()
+    assert "the least margin: --move 1" in lines[0]
     assert stretch.name.startswith("homing after move ")
     assert "the run ends" in lines[0]
     assert lines[1:] == ["Run 0: every column has the value of the campaign's row, to the last digit."]
