@@ -36,11 +36,13 @@ __all__ = [
     "FIGURES",
     "MEANING",
     "WEIGHT",
+    "JudgedCycle",
     "Outcome",
     "Rows",
     "column_names",
     "fly_lift",
     "fly_lifts",
+    "judged_cycle",
     "judged_lift",
     "lost_lift",
     "margin_share",
@@ -186,21 +188,38 @@ def judged_lift(plan: Plan, run: int, values: Sequence[float | str], flown: Call
 
 def _serve(plan: Plan, run: int, values: Sequence[float | str], life: Life) -> Rows:
     """Row of a lift through all its moves."""
-    return service_row(plan, run, values, life, [cycle.without_rig() for cycle in life.cycles(plan.file.rehearsal)])
+    return service_row(plan, run, values, life, [judged_cycle(plan, cycle) for cycle in life.cycles(plan.file.rehearsal)])
 
 
-def service_row(plan: Plan, run: int, values: Sequence[float | str], life: Life, cycles: Sequence[Cycle]) -> Rows:
+@dataclass(frozen=True)
+class JudgedCycle:
+    """What the row of a life needs of one of its cycles; a life may have hundreds of thousands."""
+
+    first: int
+    """Number of its first move."""
+    word: Outcome
+    sentence: str
+    found: NDArray[np.float64]
+    """Value of each limit, and whether it was kept, as in the row."""
+    figures: NDArray[np.float64]
+    """As ``FIGURES``."""
+
+
+def judged_cycle(plan: Plan, cycle: Cycle) -> JudgedCycle:
+    """How a cycle came out."""
+    result = cycle.result
+    return JudgedCycle(cycle.first, outcome_of(result), result.verdict.sentence, np.array(_found(plan, result)), np.array(_figures(result)))
+
+
+def service_row(plan: Plan, run: int, values: Sequence[float | str], life: Life, cycles: Sequence[JudgedCycle]) -> Rows:
     """Row of a lift that has been flown through ``cycles``: of each limit the worst cycle, kept only if every cycle keeps it."""
-    words = [outcome_of(cycle.result) for cycle in cycles]
+    words = [cycle.word for cycle in cycles]
     word = Outcome.FAIL if Outcome.FAIL in words and words[-1] is not Outcome.DIVERGED else max(words)
-    note = ""
-    if word not in (Outcome.PASS, Outcome.FAIL):
-        note = cycles[words.index(word)].result.verdict.sentence
+    note = "" if word in (Outcome.PASS, Outcome.FAIL) else cycles[words.index(word)].sentence
     if life.told.moves < life.service.moves:
         word = word if word is Outcome.FAIL else max(word, Outcome.INCOMPLETE)
-        note = f"ended after {life.told.moves} moves: {cycles[-1].result.verdict.sentence}"
-    found = np.array([_found(plan, cycle.result) for cycle in cycles])
-    figures = np.array([_figures(cycle.result) for cycle in cycles])
+        note = f"ended after {life.told.moves} moves: {cycles[-1].sentence}"
+    found, figures = np.array([cycle.found for cycle in cycles]), np.array([cycle.figures for cycle in cycles])
     worst, moves = [], []
     for k, entry in enumerate(plan.nominal.limits):
         place = worst_place(found[:, 2 * k], LIMITS[entry.name].upper)

@@ -110,8 +110,8 @@ class Cycle:
     first: int
     last: int
     """Numbers of its moves, from 1, homings not counted; ``last`` is less than ``first`` where none of them was flown."""
-    begun: NDArray[np.void] | None
-    """The rig before it was flown, shape (1,); None where nobody will fly it again."""
+    begun: NDArray[np.void]
+    """The rig before it was flown, shape (1,)."""
     result: Result
     """Without a trace; its times run from where the cycle began."""
 
@@ -121,10 +121,6 @@ class Cycle:
         if self.last <= self.first:
             return f"move {self.first}"
         return f"moves {self.first} {'and' if self.last == self.first + 1 else 'to'} {self.last}"
-
-    def without_rig(self) -> Cycle:
-        """The same, so that thousands can be kept."""
-        return replace(self, begun=None)
 
     def holds(self, move: int) -> bool:
         """Whether it is the cycle of a move, or that in which the move should have been flown."""

@@ -20,7 +20,7 @@ cache.prepare()
 
 from scenarios.campaign.folder import row_of  # noqa: E402
 from scenarios.campaign.plan import Plan  # noqa: E402
-from scenarios.campaign.rows import MEANING, Outcome, column_names, margin_share, outcome_of, service_row  # noqa: E402
+from scenarios.campaign.rows import MEANING, JudgedCycle, Outcome, column_names, judged_cycle, margin_share, service_row  # noqa: E402
 from scenarios.campaign.service import Cycle, Life  # noqa: E402
 from scenarios.errors import InputError  # noqa: E402
 from scenarios.files.scenario import Scenario  # noqa: E402
@@ -51,9 +51,10 @@ class Stretch:
 
 @dataclass
 class Watch:
-    """The cycles of a life, with the rigs of those alone that may be flown again."""
+    """The cycles of a life as far as its row needs them, and in whole those alone that may be flown again."""
 
-    cycles: list[Cycle] = field(default_factory=list)
+    plan: Plan
+    cycles: list[JudgedCycle] = field(default_factory=list)
     closest: Cycle | None = None
     """That with the smallest margin."""
     firsts: dict[Outcome, Cycle] = field(default_factory=dict)
@@ -63,8 +64,9 @@ class Watch:
 
     def see(self, cycle: Cycle) -> None:
         """Take the next cycle."""
-        self.cycles.append(cycle.without_rig())
-        self.firsts.setdefault(outcome_of(cycle.result), cycle)
+        judged = judged_cycle(self.plan, cycle)
+        self.cycles.append(judged)
+        self.firsts.setdefault(judged.word, cycle)
         self.last = cycle
         share = margin_share(cycle.result)
         if isfinite(share) and share < self.margin:
@@ -98,7 +100,7 @@ def find_stretch(plan: Plan, scenario: Scenario, run: int, move: int | None, tic
     if move is not None and move > service.moves:
         raise InputError([f"--move {move}: a service run of this campaign has moves 1 to {service.moves}"])
     life = Life(scenario, service, plan.file.seed, run, plan.sampler.chance(run))
-    watch = Watch()
+    watch = Watch(plan)
     for cycle in life.cycles(plan.file.rehearsal):
         tick(life.told.moves)
         if move is not None and cycle.holds(move):
@@ -112,7 +114,6 @@ def find_stretch(plan: Plan, scenario: Scenario, run: int, move: int | None, tic
 
 
 def _stretch(life: Life, cycle: Cycle, why: str, row: NDArray[np.float64] | None) -> Stretch:
-    assert cycle.begun is not None
     return Stretch(life.scenario, cycle.begun, cycle.name, cycle.first, why, cycle.result, row)
 
 
