@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scenarios.commands.rehearse_order import Order
 from scenarios.errors import InputError
+from scenarios.rehearsal_order import Order
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -224,8 +224,8 @@ def rehearse(order: Order) -> int:
 
     cache.prepare()  # before any import that brings kernels along: a kernel asks for the folder when it is defined
     from scenarios.against import read_earlier
+    from scenarios.campaign.replayed_run import Replay, check_run_options
     from scenarios.collection import collect
-    from scenarios.commands.rehearse_run import Replay, check_run_options
     from scenarios.suite import Told
     from scenarios.suite_table import against_lines
 

@@ -13,8 +13,8 @@ from scenarios.errors import InputError
 
 if TYPE_CHECKING:
     from scenarios.campaign.service_replay import Stretch
-    from scenarios.commands.rehearse_order import Order
     from scenarios.files import Scenario
+    from scenarios.rehearsal_order import Order
     from scenarios.result import Result
     from scenarios.suite import Task
 
