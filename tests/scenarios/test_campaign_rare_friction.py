@@ -139,3 +139,26 @@ def test_a_proposal_that_leaves_out_how_it_breaks_counts_for_little_and_says_so(
     assert found.broken > 200
     assert found.effective_broken < 30.0
     assert "too few to rest on" in answer.claim
+
+
+@pytest.mark.slow
+def test_misses_tilted_beside_the_friction_cost_effective_lifts_and_no_truth(tmp_path: Path) -> None:
+    """The starting current does not hear of misses: with the chances of both legs doubled as well the estimate must be the same.
+
+    1.99e-4 exact; 1,500 lifts: friction alone 1.96e-4 (1.76e-4 to 2.18e-4), 676 broken lifts that count as 269; with the misses
+    1.97e-4 (1.64e-4 to 2.37e-4), and they count as 104.
+    """
+    alone = stiff_plan(tmp_path, ONE, 1500, 6.1, propose=FAR)
+    path = tmp_path / "stiff.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("[rare]\n", "[rare]\nmiss_factor = 2.0\n"), encoding="utf-8")
+    both = load_plan(path, ["lift.every_leg.detector.run_miss=0.005"])
+    plain, found = estimated(alone, tmp_path / "alone"), estimated(both, tmp_path / "both")
+    tail = float(ndtr(-log(1.4015) / log(1.1)))
+    print(f"exact {tail:.3e}, friction alone {plain}, with misses {found}")
+
+    for one in (plain, found):
+        assert one.high is not None
+        assert one.low < tail < one.high
+        assert one.effective_broken > 30.0
+        assert one.mean_weight == pytest.approx(1.0, abs=0.3)
+    assert found.effective_broken < 0.7 * plain.effective_broken
