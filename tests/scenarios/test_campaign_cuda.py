@@ -1,8 +1,7 @@
 """The engine on a card: the kernel runs on numba's simulator of one, where none need be there.
 
 On an H100 (numba-cuda 0.30.4, numba 0.68.0, Python 3.12) 10,000 of 10,000 rows of the worktop's campaign were those of the cores to the
-byte, with product and sum kept apart; the record did not keep the hottest winding yet.  While link-time optimisation still fused them
-it was 1 of 10,000, all verdicts equal even so.
+byte, with product and sum kept apart.  While link-time optimisation still fused them it was 1 of 10,000, all verdicts equal even so.
 """
 
 from __future__ import annotations
