@@ -231,7 +231,9 @@ def _deck(rig: Any, run: RunSummary, tracks: Tracks) -> DeckView | None:
     )
 
 
-def result_of(flight: Any, stored_j: float, entries: Iterable[LimitEntry], file: str, sets: Iterable[tuple[str, object]] = ()) -> Result:
+def result_of(
+    flight: Any, stored_j: float, entries: Iterable[LimitEntry], file: str, sets: Iterable[tuple[str, object]] = (), budget: bool = True
+) -> Result:
     """Result of one flight.
 
     Parameters
@@ -246,6 +248,8 @@ def result_of(flight: Any, stored_j: float, entries: Iterable[LimitEntry], file:
         Scenario file as it was named, for messages and the report.
     sets
         Overrides that were applied.
+    budget
+        Whether the level budget is wanted; a campaign, which keeps of each lift its row alone, does without.
 
     Raises
     ------
@@ -264,7 +268,7 @@ def result_of(flight: Any, stored_j: float, entries: Iterable[LimitEntry], file:
         sets=tuple((key, str(value)) for key, value in sets),
         summary=run,
         verdict=judge(run, entries, file),
-        budget=_budget(rig, run, flight.carried_mm),
+        budget=_budget(rig, run, flight.carried_mm) if budget else None,
         law=_LAWS[Law(int(rig["settings"]["law"]))],
         deck=_deck(rig, run, tracks),
         tracks=tracks,

@@ -17,6 +17,7 @@ from plant.portable import cosine
 from plant.pulse_buffer import take_pulses
 from plant.setup import choose_sub_step
 from plant.setup import prepare as prepare_world
+from plant.stored import stored
 from scenarios.clock import clock_now, draw_delay, stamp_pulses
 from scenarios.errors import InputError
 from scenarios.logic import power_logic, report_supply
@@ -199,36 +200,14 @@ def prepare(rig: NDArray[np.void]) -> None:
     logic["up"] = logic["good"] = 1
     memory = rig["memory"][0]
     rig["mode_before"] = rig["conduct"]["mode_before"] = memory["mode"]
-    rig["stored_start"] = _stored(world)
+    rig["stored_start"] = _stored(records(rig["world"]))
 
 
+@kernel
 def _stored(world: Any) -> float:
-    """Energy stored in fields, masses, capacitor, racking, warp, obstacles and end stops [J]."""
-    n = int(world["n_legs"])
-    legs, deck, supply = world["legs"][:n], world["deck"], world["supply"]
-    motor = legs["motor"]
-    total = float(np.sum(0.5 * motor["inductance"] * motor["current"] ** 2 + 0.5 * motor["speed"] ** 2 / legs["inverse_inertia"]))
-    total += 0.5 * float(supply["capacitance"]) * float(supply["voltage"]) ** 2
-    # where the deck has left a nut it is the deck's joint that racks and warps it, and the load has stayed up
-    travel = np.where(legs["lifted"] == 1, legs["height"], legs["travel"])
-    total += float(np.sum(legs["share"] * (travel - legs["travel"])))
-    if deck["elastic"]:
-        total += 0.5 * float(deck["tilt_stiffness_x"]) * float(np.sum(legs["slope_x"] * travel)) ** 2
-        total += 0.5 * float(deck["tilt_stiffness_y"]) * float(np.sum(legs["slope_y"] * travel)) ** 2
-        off = travel - legs["basis"] @ (legs["basis"].T @ travel)
-        total += 0.5 * float(deck["warp_stiffness"]) * float(off @ off)
-    for contact in world["contact"][: int(world["contacts"])]:
-        if contact["active"]:
-            height = float(contact["basis"] @ (legs["basis"].T @ travel))
-            depth = max(float(contact["side"]) * (height - float(contact["face"])), 0.0)
-            total += 0.5 * float(contact["stiffness"]) * depth**2 + float(contact["push"]) * (height - float(contact["face"]))
-    for end, depth in (("low", legs["stop_low"] - legs["travel"]), ("high", legs["travel"] - legs["stop_high"])):
-        debris = legs[f"debris_{end}"]
-        total += float(np.sum(0.5 * legs["stop_stiffness"] * np.maximum(depth - debris, 0.0) ** 2))
-        total += float(np.sum(0.5 * legs["debris_stiffness"] * np.where(debris > 0.0, np.maximum(depth, 0.0), 0.0) ** 2))
-    return total
+    return stored(world[0])
 
 
 def stored_energy(rig: NDArray[np.void]) -> float:
     """Energy stored now less that stored at the start [J]."""
-    return _stored(rig["world"][0]) - float(rig["stored_start"][0])
+    return float(_stored(records(rig["world"]))) - float(rig["stored_start"][0])

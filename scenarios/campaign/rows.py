@@ -174,7 +174,7 @@ def judged_lift(plan: Plan, run: int, values: Sequence[float | str], flown: Call
             return _serve(plan, run, values, Life(scenario, plan.file.service, plan.file.seed, run, plan.sampler.chance(run)))
         rig = flown(scenario)
         flight = Flight(scenario, rig, np.zeros((0, 0)), trace_columns(list(scenario.lift.names)), 0.0, "flat", plan.file.seed)
-        result = result_of(flight, float(stored_energy(rig)), scenario.limits, plan.file.rehearsal)
+        result = result_of(flight, stored_energy(rig), scenario.limits, plan.file.rehearsal, budget=False)
     except InputError as error:
         return lost_lift(plan, run, Outcome.REFUSED, "; ".join(error.messages))
     except Exception as error:  # a lift that cannot be calculated is a row, and the others are flown
