@@ -113,7 +113,7 @@ def spread_at(world: Any, ended: bool) -> bool:
             p2 += leg.basis[2] * z
     moment_x = deck.tilt_stiffness_x * tilt_x
     moment_y = deck.tilt_stiffness_y * tilt_y
-    # the root of a square is the number itself, and takes no time; with the second question the compiler leaves it out indeed
+    # the root of a square is the number itself; the second test keeps the compiler from taking the root anyway and choosing after
     bending = abs(moment_x)
     if moment_y != 0.0:
         square = moment_x * moment_x + moment_y * moment_y

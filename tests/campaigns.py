@@ -13,7 +13,18 @@ from scenarios.campaign.plan import Plan, load_plan
 from scenarios.campaign.rows import Rows, fly_lifts
 from scenarios.campaign.run import write_table
 
-__all__ = ["POISONED", "SERVICE", "SHORT", "fly_fragile", "fly_poisoned", "results", "service_plan", "short_plan", "shuffled"]
+__all__ = [
+    "POISONED",
+    "SERVICE",
+    "SHORT",
+    "flown_folder",
+    "fly_fragile",
+    "fly_poisoned",
+    "results",
+    "service_plan",
+    "short_plan",
+    "shuffled",
+]
 
 POISONED = 5
 
@@ -40,6 +51,13 @@ def short_plan(folder: Path, lifts: int = 12) -> Plan:
     (folder / "short.toml").write_text(text, encoding="utf-8")
     (folder / "mine.toml").write_text(SHORT.format(lifts=lifts), encoding="utf-8")
     return load_plan(folder / "mine.toml")
+
+
+def flown_folder(plan: Plan, out: Path) -> Folder:
+    """All lifts of a campaign flown here, as one batch in a folder ``out``."""
+    folder = Folder(out, plan, plan.file.lifts)
+    folder.keep(folder.batches[0], fly_lifts(plan, 0, plan.file.lifts))
+    return folder
 
 
 def results(folder: Folder) -> bytes:

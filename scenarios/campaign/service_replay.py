@@ -122,7 +122,8 @@ def _worst(life: Life, watch: Watch, word: Outcome, row: NDArray[np.float64]) ->
     last, moves = watch.last, life.told.moves
     assert last is not None
     if moves < life.service.moves:
-        other = "" if watch.closest in (None, last) and not life.stuck else f" (the least margin: --move {(watch.closest or last).first})"
+        alone = (watch.closest is None or watch.closest is last) and not life.stuck
+        other = "" if alone else f" (the least margin: --move {(watch.closest or last).first})"
         if life.stuck and life.homing is not None:
             why = f"after it the lift was not ready: the run ends{other}"
             return Stretch(life.homing_scenario, life.homing, f"homing after move {moves}", last.first, why, None, row)

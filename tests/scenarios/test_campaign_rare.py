@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from campaigns import short_plan
+from campaigns import flown_folder, short_plan
 from machines import leg_of, set_a
 from numpy.typing import NDArray
 from scipy import integrate
@@ -21,7 +21,7 @@ from scenarios.campaign.folder import Folder
 from scenarios.campaign.plan import Plan, load_plan
 from scenarios.campaign.rare import chances, estimate, estimate_words, log_density, log_ratio_of_chances
 from scenarios.campaign.replay import replayed
-from scenarios.campaign.rows import column_names, fly_lifts
+from scenarios.campaign.rows import column_names
 from scenarios.campaign.statistics import exact_interval
 from scenarios.errors import InputError
 from scenarios.files.spread import Spread
@@ -164,9 +164,7 @@ FRICTION, HIGHER = TABLE.format(1.0), TABLE.format(1.2)
 
 
 def answered(plan: Plan, out: Path) -> Any:
-    folder = Folder(out, plan, plan.file.lifts)
-    folder.keep(folder.batches[0], fly_lifts(plan, 0, plan.file.lifts))
-    return answers_of(folder)
+    return answers_of(flown_folder(plan, out))
 
 
 ONE_LEG = """"settings.plausibility.running" = "none"

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from campaigns import service_plan
+from campaigns import flown_folder, service_plan
 
 from scenarios.campaign.answers import answers_of
 from scenarios.campaign.folder import Folder, row_of
@@ -17,7 +17,7 @@ from scenarios.campaign.lines import answer_lines, replay_line
 from scenarios.campaign.plan import Plan, load_plan
 from scenarios.campaign.replay import replayed
 from scenarios.campaign.report import report_files
-from scenarios.campaign.rows import column_names, fly_lifts
+from scenarios.campaign.rows import column_names
 from scenarios.campaign.service_clock import fly_stretch
 from scenarios.campaign.service_replay import Stretch, find_stretch, stretch_lines
 from scenarios.cli import main
@@ -32,17 +32,11 @@ DEAF = '\n[[fault]]\nwhat = "dead-channel"\nleg = "right"\nat_s = 1.0\n\n[limits
 DURATIONS = ("coast_s", "logic_down_s", "late_after_s", "last_after_s", "wall_s", "pressed_s", "powered_s")
 
 
-def kept(plan: Plan, out: Path) -> Folder:
-    folder = Folder(out, plan, plan.file.lifts)
-    folder.keep(folder.batches[0], fly_lifts(plan, 0, plan.file.lifts))
-    return folder
-
-
 @pytest.fixture(scope="module")
 def worn(tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, Folder]:
     home = tmp_path_factory.mktemp("replay")
     plan = service_plan(home, WEARING)
-    return plan, kept(plan, home / "out")
+    return plan, flown_folder(plan, home / "out")
 
 
 def cells(plan: Plan, folder: Folder, run: int) -> dict[str, float]:
@@ -152,7 +146,7 @@ def test_a_run_that_ends_early_is_flown_where_it_ends(tmp_path: Path) -> None:
     text = (tmp_path / "cycle.toml").read_text()
     (tmp_path / "cycle.toml").write_text(text.replace("\n[limits]", DEAF, 1))
     plan = load_plan(tmp_path / "service.toml")
-    folder = kept(plan, tmp_path / "out")
+    folder = flown_folder(plan, tmp_path / "out")
     stretch, result, lines = flown(folder, 0)
 
     row = cells(plan, folder, 0)
